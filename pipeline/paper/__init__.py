@@ -1,0 +1,1 @@
+"""Paper: what a customer or a manager takes home."""
