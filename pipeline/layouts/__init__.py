@@ -1,0 +1,1 @@
+"""Layouts: what stands where in a body, which bodies are alike, and the families they make."""

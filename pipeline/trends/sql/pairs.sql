@@ -1,0 +1,28 @@
+-- Pairs of items in delivered bodies, a row a direction: support, confidence of b given a, lift (times as often as chance).
+-- needs: chosen, body_items
+with totals as (
+    select count(*) as of_bodies from chosen where status = 'delivered'
+),
+
+singles as (
+    select item_id, count(*) as n from body_items group by item_id
+),
+
+together as (
+    select a.item_id as item_a, b.item_id as item_b, count(*) as n
+    from body_items as a
+    inner join body_items as b on b.job_id = a.job_id and b.body = a.body and b.item_id <> a.item_id
+    group by a.item_id, b.item_id
+)
+
+select
+    t.item_a,
+    t.item_b,
+    t.n as bodies,
+    cast(t.n as double) / totals.of_bodies as support,
+    cast(t.n as double) / sa.n as confidence,
+    cast(t.n as double) * totals.of_bodies / (cast(sa.n as double) * sb.n) as lift
+from together as t
+inner join singles as sa on sa.item_id = t.item_a
+inner join singles as sb on sb.item_id = t.item_b
+cross join totals
