@@ -45,7 +45,9 @@ VEHICLES = Table(
         Column("cab", "choice", "kind of cab", choices=("single", "extra", "dual")),
         Column("seats", "integer", "seating positions", low=1, high=20),
         Column("wheelbase_mm", "number", "front axle to rear axle", low=1500, high=9000),
-        Column("headboard_to_rear_axle_mm", "number", "plane of the headboard to the rear axle, positive ahead of it", low=-2000, high=9000),
+        Column(
+            "headboard_to_rear_axle_mm", "number", "plane of the headboard to the rear axle, positive ahead of it", low=-2000, high=9000
+        ),
         Column("rear_axle_to_ball_mm", "number", "rear axle to the tow ball", low=0, high=5000),
         Column("front_overhang_mm", "number", "foremost point to the front axle", low=0, high=4000),
         Column("deck_height_mm", "number", "ground to the top of the deck", low=0, high=3000),
@@ -123,7 +125,9 @@ JOBS = Table(
         Column("delivered_on", "date", "day of the handover"),
         Column("lost_on", "date", "day it was lost"),
         Column("lost_why", "choice", "why it was lost", choices=("price", "lead-time", "mass", "elsewhere", "no-answer", "other")),
-        Column("price", "number", "bodies and fitting, without vehicle and upgrade, tax excluded, one currency a store", low=0, high=10_000_000),
+        Column(
+            "price", "number", "bodies and fitting, without vehicle and upgrade, tax excluded, one currency a store", low=0, high=10_000_000
+        ),
         Column("cost", "number", "what it cost, same terms", low=0, high=10_000_000),
         Column("quoted_h", "number", "hours of labour quoted", low=0, high=100_000),
         Column("labour_h", "number", "hours of labour booked", low=0, high=100_000),
@@ -163,7 +167,9 @@ BODIES = Table(
         Column("com_x_mm", "number", "centre of mass behind the body's own front face", **_ALONG_MM),
         Column("com_y_mm", "number", "centre of mass from the centre line, positive right", **_ACROSS_MM),
         Column("com_z_mm", "number", "centre of mass above the underside; shown, not judged", **_ACROSS_MM),
-        Column("offset_mm", "number", "gap between headboard plane and the body's front face; empty: 0, said as assumed", low=-3000, high=6000),
+        Column(
+            "offset_mm", "number", "gap between headboard plane and the body's front face; empty: 0, said as assumed", low=-3000, high=6000
+        ),
         Column("sits_on", "choice", "what carries it", choices=("tray", "chassis")),
         Column("lift_off", "yes_no", "comes off on legs"),
         Column("sticks_out_mm", "number", "what reaches behind the rear face", low=0, high=3000),
@@ -248,9 +254,7 @@ WEIGHINGS = Table(
     references=(_TO_JOB,),
 )
 
-TABLES: dict[str, Table] = {
-    table.name: table for table in (VEHICLES, UPGRADES, ITEMS, JOBS, BODIES, FITOUT, ON_VEHICLE, WEIGHINGS)
-}
+TABLES: dict[str, Table] = {table.name: table for table in (VEHICLES, UPGRADES, ITEMS, JOBS, BODIES, FITOUT, ON_VEHICLE, WEIGHINGS)}
 
 
 def table_named(name: str) -> Table:

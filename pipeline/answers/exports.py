@@ -1,0 +1,46 @@
+"""Tables of the live edition that can be taken along."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from pipeline.answers.files import Rows
+from pipeline.contract import TABLES
+from pipeline.errors import WrongCall, did_you_mean
+from pipeline.settings import Settings
+from pipeline.sift.cells import name
+from pipeline.store import Edition
+
+Export = Callable[[Edition, Settings], Rows]
+
+
+def _records(table: str) -> Export:
+    columns = ", ".join(name(column.name) for column in TABLES[table].columns)
+
+    def read(edition: Edition, _settings: Settings) -> Rows:
+        return Rows.query(edition.cursor(), f"SELECT {columns} FROM {table} ORDER BY ALL")
+
+    return read
+
+
+def _view(view: str) -> Export:
+    def read(edition: Edition, _settings: Settings) -> Rows:
+        return Rows.query(edition.cursor(), f"SELECT * FROM {view}")
+
+    return read
+
+
+EXPORTS: dict[str, Export] = {
+    **{table: _records(table) for table in TABLES},
+    "rejects": _view("rejects"),
+    "suspects": _view("suspect_rows"),
+    "history": _view("history"),
+}
+"""What can be exported, by name."""
+
+
+def export(edition: Edition, what: str, settings: Settings) -> Rows:
+    """One table of an edition. Raises: WrongCall: there is no such table."""
+    if what not in EXPORTS:
+        raise WrongCall(f"nothing called {what!r} to export", do=did_you_mean(what, EXPORTS), expected=" ".join(EXPORTS))
+    return EXPORTS[what](edition, settings)

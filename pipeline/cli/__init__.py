@@ -1,0 +1,79 @@
+"""The `tarebook` command. Each verb parses, asks one answer, prints.
+
+Data goes to stdout or `--out FILE`, talk to stderr; the exit code says how it went (see `tarebook --help`).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+from pipeline import errors
+from pipeline.errors import Exit, TarebookError
+from pipeline.store import Store
+
+_CODES = """exit codes:
+  0  done
+  1  done, and something needs a look (rows rejected, a limit exceeded)
+  2  the call is wrong
+  3  the input cannot be used, nothing changed
+  4  no store, no model, busy or broken store
+"""
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    from pipeline.cli import asking, keeping, showing
+
+    top = argparse.ArgumentParser(
+        prog="tarebook",
+        description="Early mass, margins and layouts out of a workshop's own build records.",
+        epilog=_CODES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    verbs = top.add_subparsers(dest="verb", metavar="COMMAND", required=True)
+    for room in (keeping, asking, showing):
+        room.add_verbs(verbs)
+    return top
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    call = parser().parse_args(argv)
+    try:
+        return int(call.run(call))
+    except TarebookError as error:
+        print(error, file=sys.stderr)
+        return int(error.exit_code)
+    except BrokenPipeError:
+        # The reader of our output has gone (`| head`): nothing is wrong, and nobody is left to tell.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return int(Exit.DONE)
+    except KeyboardInterrupt:
+        print("stopped; the live edition is as it was", file=sys.stderr)
+        return 130
+    except Exception:
+        return _unexpected(getattr(call, "store", None))
+
+
+def _unexpected(store: Store | None) -> int:
+    from pipeline.log import LOGGER, log_to
+
+    path = log_to(store.root) if store else None
+    LOGGER.exception("unexpected")
+    if path is None:
+        raise  # noqa: PLE0704 - called while the exception is handled
+    print(f"something unexpected happened; nothing was published. The log is {path}", file=sys.stderr)
+    return int(Exit.STORE)
+
+
+def fault_table() -> list[tuple[str, int, str]]:
+    """Every kind of expected fault with its exit code and meaning, for the documentation."""
+    kinds = [kind for kind in vars(errors).values() if isinstance(kind, type) and issubclass(kind, TarebookError) and kind.meaning]
+    return [(kind.__name__, int(kind.exit_code), kind.meaning) for kind in kinds]
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,29 @@
+"""Verbs that ask about drafts: estimate, check, levers, sheet."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from pipeline.cli.common import add_verb, check_ending, give, say, settings_of
+from pipeline.errors import Exit
+
+
+def add_verbs(verbs: Any) -> None:
+    """Add this module's verbs."""
+    verb = add_verb(verbs, "estimate", _estimate, "mass and centre of mass of drafts, with interval and standing")
+    verb.add_argument("drafts", type=Path, metavar="DRAFTS", help="a folder with bodies and fitout")
+    verb.add_argument("--level", type=float, default=0.9, help="how many in a hundred such bodies the interval should hold, 0.50 to 0.99")
+    verb.add_argument("--nearest", type=int, default=0, metavar="K", help="name the K nearest weighed builds")
+
+
+def _estimate(call: argparse.Namespace) -> Exit:
+    from pipeline.answers.estimates import estimate_drafts
+
+    check_ending(call.out)
+    answer = estimate_drafts(call.store.live(), call.drafts, settings_of(call), level=call.level, nearest=call.nearest)
+    for reject in answer.rejects:
+        say(str(reject))
+    give(answer.rows, call.out)
+    return Exit.LOOK if answer.rejects else Exit.DONE

@@ -1,0 +1,72 @@
+"""What the verbs share: the store, and where rows go."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from pipeline.answers.files import ENDINGS, Rows, to_csv, write_rows
+from pipeline.errors import Exit, NoStore, WrongCall
+from pipeline.settings import Settings, load_settings
+from pipeline.store import Edition, Store
+
+STORE_PLACE = "TAREBOOK_STORE"
+
+
+def add_verb(verbs: Any, name: str, run: Callable[[argparse.Namespace], Exit], doc: str, *, out: bool = True) -> argparse.ArgumentParser:
+    """Add one verb with what all of them take."""
+    verb = verbs.add_parser(name, help=doc, description=doc)
+    usual = os.environ.get(STORE_PLACE, ".tarebook")
+    verb.add_argument(
+        "--store",
+        type=lambda text: Store(Path(text)),
+        default=Store(Path(usual)),
+        metavar="DIR",
+        help=f"the store (default {usual}, or ${STORE_PLACE})",
+    )
+    verb.add_argument("--settings", type=Path, metavar="FILE", help="settings in place of the store's tarebook.toml")
+    if out:
+        verb.add_argument("--out", type=Path, metavar="FILE", help=f"write there, by ending: {' '.join(ENDINGS)}")
+    verb.set_defaults(run=run)
+    return verb
+
+
+def settings_of(call: argparse.Namespace) -> Settings:
+    """The settings a call works with."""
+    if call.settings and not call.settings.exists():
+        raise WrongCall("no such settings file", where=str(call.settings))
+    return load_settings(call.settings or call.store.settings_file)
+
+
+def live_or_none(call: argparse.Namespace) -> Edition | None:
+    """The live edition, or None where there is no store."""
+    try:
+        return call.store.live()
+    except NoStore:
+        return None
+
+
+def give(rows: Rows, out: Path | None) -> None:
+    """Rows to a file, or as CSV to stdout."""
+    if out is None:
+        sys.stdout.write(to_csv(rows))
+    else:
+        check_ending(out)
+        write_rows(rows, out)
+
+
+def check_ending(out: Path | None) -> None:
+    """Say before long work that its result could not be written. Raises: WrongCall."""
+    if out is not None and out.suffix.lower() not in ENDINGS:
+        raise WrongCall(f"cannot write {out.name!r}", expected=f"a name that ends in {' '.join(ENDINGS)}")
+    if out is not None and not out.absolute().parent.is_dir():
+        raise WrongCall("no such folder", where=str(out.absolute().parent))
+
+
+def say(text: str) -> None:
+    """Talk, on stderr."""
+    print(text, file=sys.stderr)

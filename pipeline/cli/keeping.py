@@ -1,0 +1,122 @@
+"""Verbs that keep the store: load, fit, export, editions, rebuild."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from pipeline.answers.files import Rows
+from pipeline.cli.common import add_verb, check_ending, give, say
+from pipeline.errors import Exit
+from pipeline.store import Store, load, rebuild
+from pipeline.store.load import ACCOUNT_COLUMNS, LoadResult
+
+
+def add_verbs(verbs: Any) -> None:
+    """Add this module's verbs."""
+    verb = add_verb(verbs, "load", _load, "take hand-ins in and publish one edition")
+    verb.add_argument("paths", type=Path, nargs="+", metavar="PATH", help="folders and workbooks, or folders that hold several")
+    verb.add_argument("--mapping", type=Path, metavar="FILE", help="an intake.toml that says how to read them")
+
+    verb = add_verb(verbs, "fit", _fit, "fit and calibrate the mass model, and publish an edition with it", out=False)
+    verb.add_argument("--report", action="store_true", help="add backtest, errors by group and the ladder of rivals")
+
+    verb = add_verb(verbs, "export", _export, "a table of the live edition")
+    verb.add_argument("what", help="which table; a wrong one lists them")
+    verb.add_argument("--month", metavar="YYYY-MM", help="of the summary")
+
+    verb = add_verb(verbs, "editions", _editions, "list the editions, or make an older one live")
+    verb.add_argument("act", nargs="?", choices=["use"], help="use N: make edition N live")
+    verb.add_argument("target", nargs="?", help="the edition's number")
+
+    add_verb(verbs, "rebuild", _rebuild, "the store again from the originals, with the digests of every table before and after")
+
+
+def _load(call: argparse.Namespace) -> Exit:
+    check_ending(call.out)
+    result = load(call.paths, call.store, call.mapping)
+    tell_load(result)
+    rows = Rows.of(result.accounts, ACCOUNT_COLUMNS)
+    give(rows.with_edition(result.edition.number) if call.out and call.out.suffix == ".json" else rows, call.out)
+    return Exit.LOOK if result.changed and any(account["rejected"] for account in result.accounts) else Exit.DONE
+
+
+def tell_load(result: LoadResult) -> None:
+    """Say in words what a load did."""
+    for remark in result.remarks:
+        say(remark)
+    if not result.changed:
+        say(f"nothing new; edition {result.edition.number} stays live")
+        return
+    rejected = sum(account["rejected"] for account in result.accounts)
+    taken = sum(account["kept"] + account["suspect"] for account in result.accounts)
+    say(
+        f"edition {result.edition.number} is live: {taken} rows in, {rejected} rejected"
+        + ("; `tarebook export rejects` says why" if rejected else "")
+    )
+
+
+def _fit(call: argparse.Namespace) -> Exit:
+    import json
+
+    from pipeline.answers.fitting import fit_store
+
+    outcome = fit_store(call.store, report=call.report)
+    print(json.dumps(outcome, indent=1, ensure_ascii=False, default=str))
+    return Exit.DONE
+
+
+def _export(call: argparse.Namespace) -> Exit:
+    from pipeline.answers.exports import export
+
+    check_ending(call.out)
+    edition = call.store.live()
+    give(export(edition, call.what, call.store.settings()).with_edition(edition.number), call.out)
+    return Exit.DONE
+
+
+def _editions(call: argparse.Namespace) -> Exit:
+    if call.act == "use":
+        edition = call.store.use(_number(call))
+        say(f"edition {edition.number} is live")
+    give(list_editions(call.store), call.out)
+    return Exit.DONE
+
+
+def _number(call: argparse.Namespace) -> int:
+    from pipeline.errors import WrongCall
+
+    if call.target is None or not call.target.isdecimal():
+        raise WrongCall("which edition?", got=str(call.target), expected="`tarebook editions use N` with a number of the list")
+    return int(call.target)
+
+
+def list_editions(store: Store) -> Rows:
+    """Every whole edition, oldest first."""
+    live = store.live().name
+    records = [
+        {
+            "edition": edition.number,
+            "made_on": edition.manifest["made_on"],
+            "by": edition.manifest["by"],
+            "rows": sum(edition.manifest["rows"].values()),
+            "model": edition.has_model,
+            "live": edition.name == live,
+        }
+        for edition in store.editions()
+    ]
+    return Rows.of(records, ("edition", "made_on", "by", "rows", "model", "live"))
+
+
+def _rebuild(call: argparse.Namespace) -> Exit:
+    result = rebuild(call.store)
+    say(f"edition {result.edition.number} is live, rebuilt from the originals and alike in every table")
+    give(
+        Rows(
+            ("table", "before", "after", "alike"),
+            [(table, before, result.after[table], before == result.after[table]) for table, before in result.before.items()],
+        ),
+        call.out,
+    )
+    return Exit.DONE

@@ -1,0 +1,73 @@
+"""Verbs that show: columns, settings, serve, up."""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from pipeline.answers.files import Rows
+from pipeline.cli.common import add_verb, give, say
+from pipeline.contract.page import contract_markdown, contract_rows
+from pipeline.errors import Exit
+from pipeline.settings import list_settings
+
+
+def add_verbs(verbs: Any) -> None:
+    """Add this module's verbs."""
+    verb = add_verb(verbs, "columns", _columns, "the contract: every table and column that can be handed in")
+    verb.add_argument("--markdown", action="store_true", help="as the page of the documentation")
+
+    add_verb(verbs, "settings", _settings, "every setting with its value, its default and where it was set")
+
+    verb = add_verb(verbs, "serve", _serve, "the dashboard, on this machine alone", out=False)
+    verb.add_argument("--port", type=int, default=8501)
+
+    verb = add_verb(verbs, "up", _up, "load, fit and serve", out=False)
+    verb.add_argument("paths", type=Path, nargs="+", metavar="PATH")
+    verb.add_argument("--mapping", type=Path, metavar="FILE")
+    verb.add_argument("--port", type=int, default=8501)
+
+
+def _columns(call: argparse.Namespace) -> Exit:
+    if call.markdown:
+        sys.stdout.write(contract_markdown())
+    else:
+        give(Rows(("table", "column", "type", "unit", "range", "required", "meaning"), contract_rows()), call.out)
+    return Exit.DONE
+
+
+def _settings(call: argparse.Namespace) -> Exit:
+    listed = list_settings(call.settings or call.store.settings_file)
+    rows = [(each.key, _told(each.value), _told(each.default), each.source, each.doc) for each in listed]
+    give(Rows(("key", "value", "default", "from", "meaning"), rows), call.out)
+    return Exit.DONE
+
+
+def _told(value: Any) -> str:
+    import msgspec
+
+    return value if isinstance(value, str) else msgspec.json.encode(value).decode()
+
+
+def _serve(call: argparse.Namespace) -> Exit:
+    call.store.live()
+    # By name and in a process of its own: the pipeline knows nothing of the dashboard.
+    return Exit(
+        subprocess.call([sys.executable, "-m", "dashboard.serve", "--store", str(call.store.root.absolute()), "--port", str(call.port)])
+    )
+
+
+def _up(call: argparse.Namespace) -> Exit:
+    from pipeline.answers.fitting import fit_store
+    from pipeline.cli.keeping import tell_load
+    from pipeline.store import load
+
+    result = load(call.paths, call.store, call.mapping)
+    tell_load(result)
+    if result.changed or not call.store.live().has_model:
+        fitted = fit_store(call.store)
+        say(f"edition {fitted['edition']} is live, with a mass model fitted on {fitted['bodies_used']} bodies")
+    return _serve(call)

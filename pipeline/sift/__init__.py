@@ -1,0 +1,12 @@
+"""Rules: every row that came in is kept, suspect, rejected or superseded, and the ledger says why.
+
+All of it is SQL made from the contract, run inside the database that holds the rows, so that the same rules serve a
+draft of one body and a history of ten million.
+"""
+
+from pipeline.sift.arrive import arrive
+from pipeline.sift.schema import create_tables
+from pipeline.sift.soft import mark_suspects
+from pipeline.sift.stage import Source, stage, stage_tables
+
+__all__ = ["Source", "arrive", "create_tables", "mark_suspects", "stage", "stage_tables"]

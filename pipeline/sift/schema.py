@@ -1,0 +1,52 @@
+"""The tables of an edition, made from the contract.
+
+For each table of the contract: the live rows under its own name; `old_<table>`, rows that newer ones replaced;
+`waiting_<table>`, rows that are rejected only because what they refer to has not come. Beside them: `sources` (what was
+read from where), `ledger` (why a row is not in), `suspects` (what to look at).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.contract import TABLES, Table
+from pipeline.sift.cells import name, sql_type
+
+ORIGIN = "hand_in INTEGER, source_id INTEGER, line BIGINT"
+"""Where a row came from: number of its hand-in, which file or sheet of it, which physical line."""
+
+BOOKS = """
+CREATE TABLE hand_ins (hand_in INTEGER, name VARCHAR, loaded_on DATE);
+CREATE TABLE sources (source_id INTEGER, hand_in INTEGER, file VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR,
+    mapping_sha256 VARCHAR, read BIGINT, left_out BIGINT, taken_up BIGINT);
+CREATE TABLE ledger (table_name VARCHAR, hand_in INTEGER, source_id INTEGER, line BIGINT, cell VARCHAR, column_name VARCHAR,
+    rule VARCHAR, value VARCHAR, stood VARCHAR, key VARCHAR, closed VARCHAR, closed_by INTEGER);
+CREATE TABLE suspects (table_name VARCHAR, key VARCHAR, rule VARCHAR, why VARCHAR, job_id VARCHAR, source_id INTEGER, line BIGINT);
+"""
+
+
+def columns_ddl(table: Table) -> str:
+    """Column definitions of a contract table."""
+    return ", ".join(f"{name(column.name)} {sql_type(column)}" for column in table.columns)
+
+
+def create_tables(con: Any) -> None:
+    """Make the empty tables of a first edition."""
+    for table in TABLES.values():
+        columns = f"{columns_ddl(table)}, {ORIGIN}"
+        con.execute(f"CREATE TABLE {table.name} ({columns})")
+        con.execute(f"CREATE TABLE old_{table.name} ({columns}, replaced_by INTEGER, reason VARCHAR)")
+        con.execute(f"CREATE TABLE waiting_{table.name} ({columns}, rule VARCHAR)")
+    con.execute(BOOKS)
+
+
+def key_text(table: Table, alias: str = "") -> str:
+    """The key of a row as one text, `job/revision/body` with the empty revision left out.
+
+    >>> from pipeline.contract import TABLES
+    >>> key_text(TABLES["vehicles"], "v")
+    'v."vehicle_id"'
+    """
+    dot = f"{alias}." if alias else ""
+    parts = [f"nullif({dot}{name(column)}, '')" if column == "revision" else f"{dot}{name(column)}" for column in table.key]
+    return parts[0] if len(parts) == 1 else f"concat_ws('/', {', '.join(parts)})"

@@ -1,0 +1,87 @@
+"""The store again, from the originals alone."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+
+from pipeline.errors import Fault, StoreBroken
+from pipeline.intake import HandIn, SourceFile, read_hand_in
+from pipeline.settings import Settings
+from pipeline.sift import create_tables
+from pipeline.store.disk import copy_file, only_one, reached, writing
+from pipeline.store.editions import MODEL, Edition, Store, building, publish
+from pipeline.store.load import Entry, entries, finish, open_builder, take_in
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """The edition made anew and, a table each, the digest before and after."""
+
+    edition: Edition
+    before: dict[str, str]
+    after: dict[str, str]
+
+    @property
+    def alike(self) -> bool:
+        return self.before == self.after
+
+
+def rebuild(store: Store) -> Rebuilt:
+    """Build the live edition again by its own list of hand-ins, mappings and settings, and publish it where it is alike.
+
+    Raises: NoStore; StoreBroken: an original is missing, or the rebuilt tables differ (nothing is published then).
+    """
+    with writing(store.root):
+        live = store.live()
+        store.prepare()
+        with only_one(store.lock), building(store) as folder:
+            listed = entries(live)
+            _all_there(store, listed)
+            settings = msgspec.convert(tomllib.loads(live.manifest["settings"]), Settings)
+            with open_builder(folder, settings) as con:
+                create_tables(con)
+                for number, entry in enumerate(listed, 1):
+                    take_in(con, number, entry, read_hand_in(_from_originals(store, entry), settings.intake), settings, folder)
+                    reached(f"hand-in-{number}-taken-in")
+                manifest, _ = finish(con, settings, parent=None)
+            before, after = live.manifest["digests"], manifest["digests"]
+            if before != after:
+                differing = [table for table in before if before[table] != after.get(table)]
+                raise StoreBroken(
+                    "the rebuilt store differs",
+                    where=str(store.root),
+                    got=", ".join(differing),
+                    expected="the digests of the live edition",
+                    do="was the customer key changed? the live edition stands as it was",
+                )
+            if live.has_model:
+                copy_file(live.path / MODEL, folder / MODEL)
+            manifest |= {key: live.manifest[key] for key in ("hand_ins", "settings")} | {"by": "rebuild", "parent": live.number}
+            return Rebuilt(publish(store, folder, manifest, settings), before, after)
+
+
+def _from_originals(store: Store, entry: Entry) -> HandIn:
+    files = tuple(SourceFile(name, store.originals / sha, sha) for name, sha in entry.files)
+    mapping = SourceFile(entry.mapping[0], store.originals / entry.mapping[1], entry.mapping[1]) if entry.mapping else None
+    return HandIn(entry.name, store.originals, files, mapping)
+
+
+def _all_there(store: Store, listed: list[Entry]) -> None:
+    wanted = [(entry.name, file, sha) for entry in listed for file, sha in (*entry.files, *([entry.mapping] if entry.mapping else []))]
+    missing = [(hand_in, file, sha) for hand_in, file, sha in wanted if not (store.originals / sha).exists()]
+    if missing:
+        raise StoreBroken(
+            [
+                Fault(
+                    f"the original of {file} is missing",
+                    where=hand_in,
+                    expected=str(Path("originals") / sha),
+                    do="put it back from a backup",
+                )
+                for hand_in, file, sha in missing
+            ]
+        )
