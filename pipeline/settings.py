@@ -17,6 +17,7 @@ from msgspec import Meta, Struct, field
 
 from pipeline.contract import TABLES
 from pipeline.errors import Fault, InputRefused, did_you_mean
+from pipeline.settings_layouts import LayoutSettings, TrendSettings
 
 Share = Annotated[float, Meta(ge=0, le=1)]
 Positive = Annotated[float, Meta(gt=0)]
@@ -74,6 +75,8 @@ class Settings(Struct, frozen=True, forbid_unknown_fields=True):
     intake: IntakeSettings = field(default_factory=IntakeSettings)
     sift: SiftSettings = field(default_factory=SiftSettings)
     store: StoreSettings = field(default_factory=StoreSettings)
+    layouts: LayoutSettings = field(default_factory=LayoutSettings)
+    trends: TrendSettings = field(default_factory=TrendSettings)
     ranges: Annotated[
         dict[str, tuple[float, float]],
         Meta(description="physical range of a column in place of the contract's, as `'bodies.length_mm' = [300, 9000]`"),

@@ -42,6 +42,7 @@ class TrendSettings(Struct, frozen=True, forbid_unknown_fields=True):
 
     window_months: Annotated[int, Meta(ge=1, description="months compared with the same number before them")] = 12
     false_discoveries: Annotated[Share, Meta(description="share of false ones allowed among the changes told (Benjamini-Hochberg)")] = 0.05
+    conversion_days: Annotated[int, Meta(ge=1, description="age of a quote by which it is told how many are ordered, days")] = 180
     price_step: Annotated[float, Meta(gt=0, description="width of a price band, in the store's currency")] = 5000.0
     quiet_quantile: Annotated[
         Share, Meta(description="an open quote is quiet once this share of its kind's orders had come by its age")
