@@ -1,0 +1,157 @@
+"""What all charts share: rows out of any plain frame, units, and the last touch that gives title, look and description."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from pipeline import frames
+from pipeline.contract.model import KG_PER_LB, MM_PER_IN
+from pipeline.pictures.palette import LIGHT, Look, chart_config
+
+Frame = Any
+"""Columns, a polars frame, or a sequence of row dicts."""
+
+PICK = "picked"
+"""Name of the selection of a chart that lets rows be picked, and of the event it sends."""
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a chart is dressed.
+
+    `width` is px, or `container` on a page. With `pick` the chart's dots can be chosen (selection `PICK`); paper leaves it off.
+    `units` is `metric` (kg, mm) or `imperial` (lb, in).
+    """
+
+    look: Look = LIGHT
+    width: int | str = "container"
+    height: int | None = None
+    pick: bool = False
+    units: str = "metric"
+
+    @property
+    def mass_unit(self) -> str:
+        return "kg" if self.units == "metric" else "lb"
+
+    @property
+    def length_unit(self) -> str:
+        return "mm" if self.units == "metric" else "in"
+
+    def mass(self, kg: float | None) -> float | None:
+        """A mass in the shown unit; not known stays not known."""
+        return None if kg is None else kg if self.units == "metric" else kg / KG_PER_LB
+
+    def length(self, mm: float | None) -> float | None:
+        """A length in the shown unit."""
+        return None if mm is None else mm if self.units == "metric" else mm / MM_PER_IN
+
+    def mass_said(self, kg: float) -> str:
+        """A mass as people read it.
+
+        >>> Style().mass_said(311.6), Style(units="imperial").mass_said(100)
+        ('312 kg', '220 lb')
+        """
+        return f"{plain(self.mass(kg))} {self.mass_unit}"
+
+
+USUAL = Style()
+"""Light, as wide as the page allows, in kg and mm."""
+
+
+def plain(value: float | None, digits: int = 0) -> str:
+    """A number without a minus zero; not known is a dash.
+
+    >>> plain(-0.2), plain(None), plain(1234.5, 1)
+    ('0', '–', '1234.5')
+    """
+    if value is None or value != value:
+        return "–"
+    said = f"{value:.{digits}f}"
+    return said.removeprefix("-") if not float(said) else said.replace("-", "\N{MINUS SIGN}")
+
+
+def rows(frame: Frame) -> list[dict[str, Any]]:
+    """Row dicts of JSON values: dates as ISO text, NaN and NaT as None.
+
+    Args:
+        frame: Columns (arrays by name), a frame with `to_dicts` (polars), or row dicts.
+    """
+    if isinstance(frame, Mapping):
+        found: Iterable[Mapping[str, Any]] = frames.rows(frame)  # type: ignore[arg-type]
+    elif hasattr(frame, "to_dicts"):
+        found = frame.to_dicts()
+    else:
+        found = frame
+    return [{name: _json(value) for name, value in row.items()} for row in found]
+
+
+def _json(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is None or value != value:
+        return None
+    if isinstance(value, dt.datetime | dt.date):
+        return value.isoformat()
+    return value
+
+
+def known(records: Sequence[dict[str, Any]], *names: str) -> list[dict[str, Any]]:
+    """Rows in which all of these are known."""
+    return [row for row in records if all(row.get(name) is not None for name in names)]
+
+
+def data(records: Sequence[Mapping[str, Any]]) -> alt.Data:
+    """Inline rows for one layer."""
+    return alt.Data(values=list(records))
+
+
+def finish(chart: Any, style: Style, question: str, answer: str, height: int, alternative: str = "") -> alt.LayerChart:
+    """Give a chart its title, size, look and description.
+
+    Args:
+        chart: a chart or a layered one.
+        question: the title; it asks what the picture answers.
+        answer: one line under it, the finding in words.
+        alternative: the description for whoever cannot see it; empty: question and answer.
+    """
+    layered = chart if isinstance(chart, alt.LayerChart) else alt.layer(chart)
+    return layered.properties(
+        width=style.width,
+        height=style.height or height,
+        title=alt.TitleParams(text=question, subtitle=answer) if answer else alt.TitleParams(text=question),
+        description=alternative or f"{question} {answer}".strip(),
+    ).configure(**chart_config(style.look))
+
+
+def nothing(style: Style, question: str, why: str) -> alt.LayerChart:
+    """The designed empty state: the question, and why there is nothing to show yet."""
+    mark = alt.Chart(data([{"why": why}])).mark_text(fontSize=14, color=style.look.muted, align="center").encode(text="why:N")
+    return finish(mark, style, question, "", 120, f"{question} {why}")
+
+
+def reference(value: float, style: Style) -> alt.Chart:
+    """An upright line at one value."""
+    return alt.Chart(data([{"at": value}])).mark_rule(color=style.look.ink, strokeWidth=1.5).encode(x="at:Q")
+
+
+def picking(chart: alt.Chart, style: Style, fields: Sequence[str]) -> alt.Chart:
+    """Let dots be chosen one by one (or several with shift), by these fields."""
+    if not style.pick:
+        return chart
+    return chart.add_params(alt.selection_point(name=PICK, fields=list(fields)))
+
+
+def row_height(count: int, each: int = 26, least: int = 60) -> int:
+    """Height of a chart with a row a thing, px."""
+    return max(least, count * each)
+
+
+def utc(field: str, title: str) -> alt.X:
+    """A date axis that does not shift a day where the clock is behind UTC."""
+    return alt.X(f"{field}:T", title=title, scale=alt.Scale(type="utc"))
