@@ -95,13 +95,12 @@ class DelimitedRows:
     header: Header
 
     def rows(self) -> Iterator[tuple[int, Cells]]:
-        positions, width, nameless = self.header.positions, self.header.width, self.header.nameless
+        positions, width = self.header.positions, self.header.width
         for line, cells in self._filled():
-            short_by = width - len(cells)
-            if short_by > 0:
-                cells += [""] * short_by
-            if (short_by < 0 or nameless) and any(cells[i].strip() for i in (*nameless, *range(width, len(cells)))):
-                yield line, Ragged(len(positions), tuple(cells))
+            if len(cells) < width:
+                cells += [""] * (width - len(cells))
+            if self._is_ragged(cells):
+                yield line, Ragged(len(positions), len(cells))
             else:
                 yield line, tuple([cells[i] or None for i in positions])
 
@@ -110,12 +109,13 @@ class DelimitedRows:
 
     def as_stood(self, line: int) -> dict[str, str]:
         """Reads on from the header to that line."""
-        for begins, cells in self._filled():
-            if begins == line:
-                names = [name or f"cell {i}" for i, name in enumerate(self.header.names, 1)]
-                names += [f"cell {i}" for i in range(len(names) + 1, len(cells) + 1)]
-                return {name: cell for name, cell in zip(names, cells, strict=False) if cell}
-        return {}
+        cells = next((cells for begins, cells in self._filled() if begins == line), [])
+        if len(cells) < self.header.width or not self._is_ragged(cells):
+            return {self.header.names[i]: cells[i] for i in self.header.positions if i < len(cells) and cells[i]}
+        safe = min(self.header.private, default=len(cells))
+        stood = {self._name(i): cell for i, cell in enumerate(cells[:safe]) if cell}
+        rest = self.header_line.delimiter.join(cells[safe:])
+        return stood | ({self._name(safe): rest} if rest else {})
 
     def blank_lines(self) -> int:
         """Blank rows after the header. Raises: InputRefused: as DelimitedFile.records."""
@@ -130,6 +130,16 @@ class DelimitedRows:
         if scan.quotes or scan.lone_cr or scan.bare_start or scan.delimiters[delimiter] != commas:
             return None
         return PlainCsv(self.file.path, delimiter, head.line, head.cells)
+
+    def _name(self, position: int) -> str:
+        names = self.header.names
+        return (names[position] if position < len(names) else "") or f"cell {position + 1}"
+
+    def _is_ragged(self, cells: list[str]) -> bool:
+        nameless, width = self.header.nameless, self.header.width
+        if not nameless and len(cells) <= width:
+            return False
+        return any(cells[i].strip() for i in (*nameless, *range(width, len(cells))))
 
     def _records(self) -> Iterator[tuple[int, list[str]]]:
         return self.file.records(self.header_line.delimiter, self.header_line.last_line)

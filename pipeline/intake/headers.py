@@ -22,12 +22,15 @@ _UNIT = re.compile(r"_(kg|mm|lbs?|in|cm|m|ft|g|t|l|h|on)$")
 class Header:
     """Which cell of a row is which column.
 
-    `positions` go with `columns`; `nameless` are positions under no header, and whatever lies at `width` or beyond.
+    `positions` go with `columns`, `stood_as` holds the names that were others, `private` the positions of private columns;
+    `nameless` are positions under no header, and whatever lies at `width` or beyond.
     """
 
     columns: tuple[str, ...]
     positions: tuple[int, ...]
     scale: dict[str, float]
+    stood_as: dict[str, str]
+    private: tuple[int, ...]
     unknown: tuple[str, ...]
     names: tuple[str, ...]
     nameless: tuple[int, ...]
@@ -92,6 +95,8 @@ def match(cells: Sequence[str], table: Table, required: Sequence[str], where: st
         columns=tuple(taken),
         positions=tuple(position for position, _ in taken.values()),
         scale=scale,
+        stood_as={column: name for column, (_, name) in taken.items() if name != column},
+        private=tuple(position for column, (position, _) in taken.items() if table.column(column).private),
         unknown=tuple(unknown),
         names=names,
         nameless=tuple(i for i, name in enumerate(names[:width]) if not name),

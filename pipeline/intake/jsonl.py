@@ -78,7 +78,8 @@ class JsonRows:
         """Reads on to that line."""
         for begins, found in self._objects():
             if begins == line:
-                return {name: value for name, value in found.items() if value}
+                known = (self.header.names[position] for position in self.header.positions)
+                return {name: value for name in known if (value := found.get(name))}
         return {}
 
     def _objects(self) -> Iterator[tuple[int, dict[str, str | None]]]:

@@ -43,6 +43,7 @@ def _csv_table(source: SourceFile, table: Table, rows: DelimitedRows, line: Head
         decimal_comma=line.delimiter == ";",
         left_out=line.line - 1 + (0 if plain else rows.blank_lines()),
         unknown_columns=rows.header.unknown,
+        stood_as=rows.header.stood_as,
         plain=plain,
     )
 
@@ -63,4 +64,5 @@ def read_jsonl(source: SourceFile, table: Table, required: Sequence[str], max_li
         scale=header.scale,
         left_out=blank,
         unknown_columns=header.unknown,
+        stood_as=header.stood_as,
     )

@@ -32,14 +32,14 @@ class HandIn:
 class Ragged(tuple[str | None, ...]):
     """Cells of a row that does not fit under the headers: all not known, so that none is read in a wrong column.
 
-    `stood` holds the cells as they were written.
+    `found` is the number of cells that stood there.
     """
 
-    stood: tuple[str, ...]
+    found: int
 
-    def __new__(cls, width: int, stood: tuple[str, ...]) -> Ragged:
+    def __new__(cls, width: int, found: int) -> Ragged:
         row = super().__new__(cls, (None,) * width)
-        row.stood = stood
+        row.found = found
         return row
 
 
@@ -66,7 +66,7 @@ class RowSource(Protocol):
         """Address such as `C14`, or None where the line says it all."""
 
     def as_stood(self, line: int) -> dict[str, str]:
-        """The whole row by its own headers."""
+        """The row by its own headers."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,7 @@ class TextTable:
         left_out: blank, title and subtotal lines, which are no data rows.
         unknown_columns: headers that mean nothing to the contract, left out.
         plain: set where a bulk reader may read the file by itself.
+        stood_as: the header under which each column stood, where it was another name.
     """
 
     table: str
@@ -95,6 +96,7 @@ class TextTable:
     left_out: int = 0
     unknown_columns: tuple[str, ...] = ()
     plain: PlainCsv | None = None
+    stood_as: dict[str, str] = field(default_factory=dict)
 
     def rows(self) -> Iterator[tuple[int, Cells]]:
         """Physical line (sheets: row; Parquet: row of a sheet with one header row) and cells; an empty cell is None.
@@ -111,5 +113,9 @@ class TextTable:
         return self.source.cell(line, column, item_id)
 
     def as_stood(self, line: int) -> dict[str, str]:
-        """The whole row of that line by its own headers, columns that were left out included; empty cells are not in it."""
+        """The row of that line by its own headers; empty cells, and columns that were left out, are not in it.
+
+        In a row that does not fit, a private column holds everything from its place on: what belongs there may have
+        moved right, and must not come out under another name.
+        """
         return self.source.as_stood(line)
