@@ -1,0 +1,218 @@
+"""The robust, shrunk fit in passes over blocks of rows; every pass needs sums alone.
+
+Each pass: sums with the present weights → one small solve → residuals → scale of each source → new weights (bisquare).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from pipeline.mass.bodies import KINDS
+from pipeline.mass.design import DRAWN, PAIRED, SHELL_COUNT, SOURCES, Design
+from pipeline.mass.evidence import Rows
+from pipeline.mass.solve import Solution, Sums, cross_products, quadratic, ridge
+from pipeline.settings_mass import MassSettings
+
+BLOCK = 16_384
+BINS, BIN = 4_000, 0.005
+"""Absolute residuals are counted in bins of 0.005 standard deviations, so that medians add up over blocks."""
+
+MAD_TO_SD = 1.4826
+TRIM_TO_SD = 0.921
+"""Root of the weighted mean square of a normal variable under bisquare weights with cut 5."""
+
+SETTLED = 1e-7
+"""Change of the coefficients, in their own standard deviations, at which the passes stop early."""
+
+START_CUT_MADS = 4.0
+LEAST_SPREAD = 0.02
+
+
+@dataclass(frozen=True)
+class State:
+    """Where the passes stand.
+
+    Attributes:
+        solution: coefficients and their covariance factor.
+        noise: by source, as a share of the mass.
+        lift: before the first pass, (sources, kinds + 1) median log ratio of readings to what was believed; None afterwards.
+        spread: before the first pass, (sources,) spread of the log ratios about those medians.
+    """
+
+    solution: Solution
+    noise: np.ndarray
+    lift: np.ndarray | None = None
+    spread: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class PassSums:
+    """What one pass adds up over blocks: the solve's sums and, by source, counts of |z| in bins and weighted squares."""
+
+    sums: Sums
+    counts: np.ndarray
+    squares: np.ndarray
+    weights: np.ndarray
+
+    def __add__(self, other: PassSums) -> PassSums:
+        return PassSums(self.sums + other.sums, self.counts + other.counts, self.squares + other.squares, self.weights + other.weights)
+
+
+@dataclass(frozen=True)
+class Residuals:
+    """Of each row (n,): mass by the model, residual, variance, leverage x V x', weight in the fit (1 of a good row), z."""
+
+    mass_kg: np.ndarray
+    residual_kg: np.ndarray
+    var: np.ndarray
+    leverage: np.ndarray
+    robust: np.ndarray
+    z: np.ndarray
+
+
+Reduce = Callable[[Callable[[Rows], PassSums]], PassSums]
+
+
+def blocks(rows: Rows) -> Iterator[Rows]:
+    """The rows a block at a time, without copies."""
+    for start in range(0, len(rows), BLOCK):
+        yield rows.at(slice(start, start + BLOCK))
+
+
+def local_reduce(rows: Rows) -> Reduce:
+    """Sum a function over the blocks of rows in this process."""
+
+    def reduce(work: Callable[[Rows], PassSums]) -> PassSums:
+        total: PassSums | None = None
+        for block in blocks(rows):
+            part = work(block)
+            total = part if total is None else total + part
+        if total is None:
+            raise ValueError("no rows to sum")
+        return total
+
+    return reduce
+
+
+def prior_solution(design: Design) -> Solution:
+    """What is believed before any record has spoken."""
+    return Solution(design.prior, np.diag(design.spread))
+
+
+def prior_noise(settings: MassSettings) -> np.ndarray:
+    """Noise by source as a share of the mass, before history."""
+    noise = np.full(len(SOURCES), settings.scale_noise)
+    noise[DRAWN] = settings.drawing_noise
+    return noise
+
+
+def fit_rows(design: Design, rows: Rows, settings: MassSettings, reduce: Reduce | None = None) -> State:
+    """Run the passes.
+
+    Args:
+        rows: rows of the fit; with `reduce` given, only used to start (medians of ratios).
+        reduce: sums a function of a block over all blocks, wherever they lie.
+    Returns: the last state; without rows what was believed before.
+    """
+    state = State(prior_solution(design), prior_noise(settings))
+    if not len(rows):
+        return state
+    reduce = reduce or local_reduce(rows)
+    state = _start(design, rows, state)
+    for _pass in range(settings.passes):
+        found = reduce(partial(pass_sums, design, state, settings))
+        solution = ridge(found.sums, design.prior, design.spread)
+        step = np.max(np.abs(solution.coef - state.solution.coef) / np.sqrt(np.einsum("ij,ij->i", solution.factor, solution.factor)))
+        state = State(solution, _noise(found, state, settings))
+        if step < SETTLED:
+            break
+    return state
+
+
+def _start(design: Design, rows: Rows, state: State) -> State:
+    """Medians of the log ratios by source and kind, since geometry may miss a kind's frame altogether; spread by source."""
+    ratio, kind = _log_ratio(design, rows), row_kind(design, rows)
+    lift, spread = np.zeros((len(SOURCES), len(KINDS) + 1)), np.ones(len(SOURCES))
+    for source in range(len(SOURCES)):
+        here = rows.source == source
+        for place in np.unique(kind[here]):
+            lift[source, place] = np.median(ratio[here & (kind == place)])
+        if here.any():
+            spread[source] = max(MAD_TO_SD * float(np.median(np.abs(ratio - lift[source, kind])[here])), LEAST_SPREAD)
+    return State(state.solution, state.noise, lift, spread)
+
+
+def row_kind(design: Design, rows: Rows) -> np.ndarray:
+    """(n,) kind of the one body of each row; the number of kinds for several bodies of different kinds or none."""
+    frames = rows.x[:, : len(KINDS) * SHELL_COUNT : SHELL_COUNT] > 0
+    return np.where(frames.sum(axis=1) == 1, np.argmax(frames, axis=1), len(KINDS))
+
+
+def _log_ratio(design: Design, rows: Rows) -> np.ndarray:
+    mass = np.maximum(rows.x @ design.prior, 1.0)
+    paired = rows.source == PAIRED
+    reading = np.where(paired, rows.y_kg + np.where(paired, rows.paired_kg, 0.0), rows.y_kg)
+    return np.log(np.maximum(reading, 1e-3) / np.where(paired, rows.paired_kg, mass))
+
+
+def row_state(design: Design, rows: Rows, state: State, settings: MassSettings) -> tuple[Residuals, np.ndarray]:
+    """Residuals of rows under a state, and their design with the drawing's column filled in (mass by the model)."""
+    drawn = rows.source == DRAWN
+    coef = state.solution.coef
+    bias = coef[design.at.drawing]
+    plain = rows.x @ coef
+    paired = rows.source == PAIRED
+    if state.lift is not None:
+        plain = np.maximum(plain, 1.0) * np.exp(state.lift[rows.source, row_kind(design, rows)])
+    mass = np.where(paired, rows.paired_kg, plain)
+    x = rows.x
+    if drawn.any():
+        x = x.copy()
+        x[drawn, design.at.drawing] = mass[drawn]
+    var = (state.noise[rows.source] * mass) ** 2 * rows.shared + rows.fixed_var
+    expected = np.where(paired, bias * mass, mass + np.where(drawn, bias * mass, 0.0))
+    residual = rows.y_kg - expected
+    if state.lift is not None and state.spread is not None:
+        off = _log_ratio(design, rows) - state.lift[rows.source, row_kind(design, rows)]
+        robust = (np.abs(off) <= START_CUT_MADS * state.spread[rows.source]).astype(np.float64)
+        robust[rows.trusted] = 1.0
+        return Residuals(mass, residual, var, np.zeros(len(rows)), robust, residual / np.sqrt(var)), x
+    leverage = quadratic(x, state.solution.factor)
+    share = np.minimum(rows.weight * leverage / var, 0.95)
+    z = residual / np.sqrt(var * (1.0 - share))
+    robust = np.where(np.abs(z) < settings.cut, (1.0 - (z / settings.cut) ** 2) ** 2, 0.0)
+    robust[rows.trusted] = 1.0
+    return Residuals(mass, residual, var, leverage, robust, z), x
+
+
+def pass_sums(design: Design, state: State, settings: MassSettings, rows: Rows) -> PassSums:
+    """One pass over one block."""
+    found, x = row_state(design, rows, state, settings)
+    sums = cross_products(x, rows.y_kg, found.robust * rows.weight / found.var)
+    counts = np.zeros((len(SOURCES), BINS))
+    weight = found.robust * rows.weight
+    square = np.where(found.robust > 0, found.z**2, 0.0)
+    for source in range(len(SOURCES)):
+        here = rows.source == source
+        if here.any():
+            bins = np.minimum((np.abs(found.z[here]) / BIN).astype(np.int64), BINS - 1)
+            counts[source] = np.bincount(bins, minlength=BINS)
+    squares = np.bincount(rows.source, weights=weight * square, minlength=len(SOURCES))
+    return PassSums(sums, counts, squares, np.bincount(rows.source, weights=weight, minlength=len(SOURCES)))
+
+
+def _noise(found: PassSums, state: State, settings: MassSettings) -> np.ndarray:
+    """Scale of each source: mean of the median's and the trimmed square's, pulled toward what was believed."""
+    noise = prior_noise(settings)
+    for source in range(len(SOURCES)):
+        rows = found.counts[source].sum()
+        if rows and found.weights[source] > 0:
+            median = (np.searchsorted(np.cumsum(found.counts[source]), rows / 2) + 0.5) * BIN
+            trimmed = np.sqrt(found.squares[source] / found.weights[source]) / TRIM_TO_SD
+            seen = state.noise[source] * (MAD_TO_SD * median + trimmed) / 2
+            noise[source] = np.sqrt((rows * seen**2 + settings.noise_rows * noise[source] ** 2) / (rows + settings.noise_rows))
+    return noise

@@ -1,0 +1,116 @@
+"""Least squares from sums: cross-products of blocks of rows, then one small solve, shrunk toward what was believed before.
+
+The sums of blocks add up, so that the same solve serves one machine and many. With no penalty and weights of one it is
+ordinary least squares, centred first where a column is constant, as the outside checks need.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Sums:
+    """Weighted cross-products of a block of rows.
+
+    Attributes:
+        xx: (p, p) sum of w x x'.  xy: (p,) sum of w x y.  yy: sum of w y².  weight: sum of w.  rows: rows with w > 0.
+    """
+
+    xx: np.ndarray
+    xy: np.ndarray
+    yy: float
+    weight: float
+    rows: int
+
+    def __add__(self, other: Sums) -> Sums:
+        return Sums(self.xx + other.xx, self.xy + other.xy, self.yy + other.yy, self.weight + other.weight, self.rows + other.rows)
+
+
+def cross_products(x: np.ndarray, y: np.ndarray, weight: np.ndarray) -> Sums:
+    """Sums of one block; x (n, p), y and weight (n,)."""
+    root = np.sqrt(weight)
+    heavy = x * root[:, None]
+    target = y * root
+    return Sums(heavy.T @ heavy, heavy.T @ target, float(target @ target), float(weight.sum()), int(np.count_nonzero(weight)))
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Coefficients and their covariance factor: `covariance = factor @ factor.T`; both for noise of variance 1."""
+
+    coef: np.ndarray
+    factor: np.ndarray
+
+    @property
+    def covariance(self) -> np.ndarray:
+        return self.factor @ self.factor.T
+
+
+def ridge(sums: Sums, prior: np.ndarray, spread: np.ndarray) -> Solution:
+    """Minimise sum of w (y − x b)² + sum of ((b − prior) / spread)².
+
+    scikit-learn's Ridge on columns scaled by their spread does it, on p rows that have the same sums as all n
+    (the eigenvectors of the cross-products), so that its work does not grow with the history.
+    Infinite spreads are not allowed: see `least_squares`.
+    """
+    from sklearn.linear_model import Ridge  # imported where it is used: estimating must not load it
+
+    scaled = sums.xx * spread[:, None] * spread
+    values, vectors = np.linalg.eigh((scaled + scaled.T) / 2)
+    kept = values > values[-1] * 1e-14 if values[-1] > 0 else np.zeros(len(values), dtype=bool)
+    root = np.sqrt(values[kept])
+    target = vectors[:, kept].T @ (spread * (sums.xy - sums.xx @ prior)) / root
+    shift = np.zeros(len(prior))
+    if kept.any():
+        shift = Ridge(alpha=1.0, fit_intercept=False, solver="svd").fit(root[:, None] * vectors[:, kept].T, target).coef_
+    inner = vectors / np.sqrt(np.maximum(values, 0.0) + 1.0)
+    return Solution(prior + spread * shift, spread[:, None] * inner)
+
+
+@dataclass(frozen=True)
+class Line:
+    """An ordinary least-squares fit: coefficients (constant first), their covariance, residual standard deviation, R²."""
+
+    coef: np.ndarray
+    covariance: np.ndarray
+    sd: float
+    r_squared: float
+    degrees: int
+
+
+def least_squares(x: np.ndarray, y: np.ndarray) -> Line:
+    """Ordinary least squares with a constant, through the same sums: columns are centred and scaled first.
+
+    Args:
+        x: (n, p) without the constant.
+        y: (n,).
+    """
+    from sklearn.linear_model import Ridge  # as in `ridge`
+
+    middle, scale = x.mean(axis=0), x.std(axis=0)
+    centred, target = (x - middle) / scale, y - y.mean()
+    sums = cross_products(centred, target, np.ones(len(y)))
+    values, vectors = np.linalg.eigh(sums.xx)
+    root = np.sqrt(values)
+    slope = Ridge(alpha=0.0, fit_intercept=False, solver="svd").fit(root[:, None] * vectors.T, vectors.T @ sums.xy / root).coef_
+    residual = target - centred @ slope
+    degrees = len(y) - x.shape[1] - 1
+    variance = float(residual @ residual) / degrees
+    inner = (vectors / values) @ vectors.T * variance / np.outer(scale, scale)
+    coef = slope / scale
+    covariance = np.empty((len(coef) + 1,) * 2)
+    covariance[1:, 1:] = inner
+    covariance[0, 1:] = covariance[1:, 0] = -inner @ middle
+    covariance[0, 0] = variance / len(y) + middle @ inner @ middle
+    return Line(
+        np.concatenate([[y.mean() - coef @ middle], coef]), covariance, variance**0.5, 1 - float(residual @ residual) / sums.yy, degrees
+    )
+
+
+def quadratic(x: np.ndarray, factor: np.ndarray) -> np.ndarray:
+    """(n,) x V x' a row, V = factor factor'."""
+    product = x @ factor
+    return np.einsum("ij,ij->i", product, product)
