@@ -97,7 +97,9 @@ def run(con: duckdb.DuckDBPyConnection, sql: str, values: Mapping[str, Any]) -> 
 
     asked = set(_PARAMETER.findall(sql))
     relation = con.sql(sql, params={key: value for key, value in values.items() if key in asked})
-    return pl.DataFrame(relation.to_arrow_table())
+    frame = pl.DataFrame(relation.to_arrow_table())
+    # a sum of whole numbers comes as a decimal of 38 digits
+    return frame.with_columns(pl.col(name).cast(pl.Int64) for name, kind in frame.schema.items() if kind == pl.Decimal)
 
 
 def _filtered(name: str, clause: Clause | None) -> str:

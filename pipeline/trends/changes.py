@@ -1,0 +1,140 @@
+"""What really changed: every value tested, ordered by evidence, false discoveries held down, told in plain words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+import polars as pl
+
+from pipeline.layouts.views import Clause, ask
+from pipeline.settings_layouts import LayoutSettings, TrendSettings
+from pipeline.trends.bands import difference
+
+if TYPE_CHECKING:
+    import duckdb
+
+CHANGES = {
+    "kind": pl.String,
+    "value": pl.String,
+    "label": pl.String,
+    "n_before": pl.Int64,
+    "of_before": pl.Int64,
+    "n_now": pl.Int64,
+    "of_now": pl.Int64,
+    "share_before": pl.Float64,
+    "share_now": pl.Float64,
+    "low": pl.Float64,
+    "high": pl.Float64,
+    "p": pl.Float64,
+    "q": pl.Float64,
+    "changed": pl.Boolean,
+    "words": pl.String,
+}
+
+
+@dataclass(frozen=True)
+class Window:
+    """Two stretches of time of equal length, one behind the other; `now_until` is the first day after them."""
+
+    before_from: date
+    now_from: date
+    now_until: date
+
+    @classmethod
+    def ending(cls, newest: date, months: int) -> Window:
+        """The window that ends with the day of the newest sale.
+
+        >>> Window.ending(date(2026, 3, 31), 12).now_from.isoformat()
+        '2025-04-01'
+        """
+        until = newest + timedelta(days=1)
+        return cls(_months_before(until, 2 * months), _months_before(until, months), until)
+
+    def values(self) -> dict[str, date]:
+        """What the views bind."""
+        return {"before_from": self.before_from, "now_from": self.now_from, "now_until": self.now_until}
+
+
+def _months_before(day: date, months: int) -> date:
+    year, month = divmod(day.year * 12 + day.month - 1 - months, 12)
+    last = (date(year + (month == 11), (month + 1) % 12 + 1, 1) - timedelta(days=1)).day
+    return date(year, month + 1, min(day.day, last))
+
+
+def newest_window(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings) -> Window | None:
+    """The window that ends with the newest sale among the bodies chosen; None where nothing was sold."""
+    newest = ask(con, "newest_sale", clause, length_step_mm=layouts.length_step_mm)["day"][0]
+    return Window.ending(newest, trends.window_months) if newest else None
+
+
+def changes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
+    """Every value sold in either window, with the evidence that its share changed; the strongest first.
+
+    `low, high` band the difference now - before; `q` is p adjusted over all values (Benjamini-Hochberg), `changed` says that
+    q is within the share of false discoveries allowed.
+    """
+    window = newest_window(con, clause, layouts, trends)
+    if window is None:
+        return pl.DataFrame(schema=CHANGES)
+    counts = ask(con, "window_counts", clause, length_step_mm=layouts.length_step_mm, **window.values())
+    if counts.is_empty() or counts["of_before"][0] == 0:
+        return pl.DataFrame(schema=CHANGES)
+    counts = counts.join(ask(con, "subject_labels"), left_on=["kind", "value"], right_on=["subject", "value"], how="left")
+    counts = counts.with_columns(label=pl.col("label").fill_null(pl.col("value"))).sort("kind", "value")
+    return tested(counts, trends)
+
+
+def tested(counts: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
+    """Evidence for counts `kind, value, label, n_before, of_before, n_now, of_now`.
+
+    Source: R. A. Fisher's exact test, two-sided; Y. Benjamini & Y. Hochberg, J. R. Stat. Soc. B 57 (1995) 289-300.
+    """
+    from scipy.stats import false_discovery_control
+
+    n_a, of_a, n_b, of_b = (counts[name].to_numpy().astype(float) for name in ("n_before", "of_before", "n_now", "of_now"))
+    p = exact_p(n_a, of_a, n_b, of_b)
+    q = false_discovery_control(p, method="bh")
+    low, high = difference(n_a, of_a, n_b, of_b)
+    frame = counts.with_columns(
+        share_before=pl.Series(n_a / of_a), share_now=pl.Series(n_b / np.maximum(of_b, 1)), low=pl.Series(low), high=pl.Series(high),
+        p=pl.Series(p), q=pl.Series(q), changed=pl.Series(q <= trends.false_discoveries),
+    )
+    words = [_words(row, trends.window_months) for row in frame.iter_rows(named=True)]
+    return frame.with_columns(words=pl.Series(words, dtype=pl.String)).select(list(CHANGES)).cast(CHANGES).sort("p", "kind", "value")
+
+
+def exact_p(n_a: np.ndarray, of_a: np.ndarray, n_b: np.ndarray, of_b: np.ndarray) -> np.ndarray:
+    """Two-sided p of Fisher's exact test for each pair of counts."""
+    from scipy.stats import fisher_exact
+
+    return np.array([fisher_exact([[a, x - a], [b, y - b]])[1] for a, x, b, y in zip(n_a, of_a, n_b, of_b, strict=True)])
+
+
+def _words(row: dict, months: int) -> str:
+    """
+    >>> _words({"label": "induction kitchen", "share_before": 0.18, "share_now": 0.31, "low": 0.07, "high": 0.19, "changed": True}, 12)
+    'induction kitchen: 18 in 100 the 12 months before, 31 in 100 in the last 12 months; likely between 7 and 19 more in 100'
+    """
+    head = f"{row['label']}: {in_100(row['share_before'])} the {months} months before, {in_100(row['share_now'])} in the last {months} months"
+    low, high = round(100 * row["low"]), round(100 * row["high"])
+    if not row["changed"]:
+        return f"{head}; no more than chance may do"
+    if row["low"] >= 0:
+        return f"{head}; likely between {low} and {high} more in 100"
+    if row["high"] <= 0:
+        return f"{head}; likely between {-high} and {-low} fewer in 100"
+    return f"{head}; between {-low} fewer and {high} more in 100"
+
+
+def in_100(share: float) -> str:
+    """A share as so many in a hundred.
+
+    >>> in_100(0.314), in_100(0.004), in_100(0)
+    ('31 in 100', '0.4 in 100', 'none in 100')
+    """
+    if share == 0:
+        return "none in 100"
+    return f"{100 * share:.0f} in 100" if share >= 0.01 else f"{100 * share:.1f} in 100"

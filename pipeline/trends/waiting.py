@@ -1,0 +1,115 @@
+"""How many quotes become orders, and after what time: open quotes are neither won nor lost, they have waited so long so far.
+
+Every quote is followed from its day to the newest record. A lost one stays among those that were never ordered until then,
+so the share ordered by a given age (the cumulative incidence with complete censoring of Fine & Gray, J. Am. Stat. Assoc. 94
+(1999)) is one minus the product-limit estimate, which lifelines computes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import polars as pl
+
+from pipeline.layouts.views import Clause, ask
+from pipeline.settings_layouts import LayoutSettings, TrendSettings
+
+if TYPE_CHECKING:
+    import duckdb
+
+SPREAD = (0.1, 0.5, 0.9)
+"""Quantiles told of a time: one in ten, the median, nine in ten."""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """What share has come by each number of days: `days` ascending from 0, `share` with its 95 % band."""
+
+    days: np.ndarray
+    share: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+    def at(self, day: float) -> tuple[float, float, float]:
+        """Share come by that day, and its band; the last known one where nobody was followed so long."""
+        place = max(0, int(np.searchsorted(self.days, day, side="right")) - 1)
+        return float(self.share[place]), float(self.low[place]), float(self.high[place])
+
+    def day_of(self, quantile: float, horizon_days: float) -> float:
+        """Days by which that share of all that come within the horizon had come; NaN where none come."""
+        last = self.at(horizon_days)[0]
+        if last <= 0:
+            return float("nan")
+        return float(self.days[np.argmax(self.share >= quantile * last - 1e-12)])
+
+
+def curve(days: np.ndarray, came: np.ndarray, n: np.ndarray | None = None) -> Curve:
+    """The share come by each day.
+
+    Args:
+        days: (m,) days waited, until it came or so far.
+        came: (m,) whether it came.
+        n: (m,) how many waited alike; one each when left out.
+    Source: E. L. Kaplan & P. Meier (1958), by lifelines; band by Greenwood's formula on the log-log scale.
+    """
+    from lifelines import KaplanMeierFitter
+
+    weights = np.ones(len(days)) if n is None else np.asarray(n, dtype=float)
+    fitted = KaplanMeierFitter().fit(np.asarray(days, dtype=float), np.asarray(came, dtype=bool), weights=weights)
+    stays = fitted.survival_function_.iloc[:, 0]
+    band = fitted.confidence_interval_survival_function_
+    low, high = 1 - band.iloc[:, 1].to_numpy(), 1 - band.iloc[:, 0].to_numpy()
+    share = 1 - stays.to_numpy()
+    # Greenwood's band has no width at shares of 0 and 1, where lifelines gives no number
+    return Curve(stays.index.to_numpy(), share, np.where(np.isnan(low), share, low), np.where(np.isnan(high), share, high))
+
+
+def conversion(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
+    """Quotes by everything they can be grouped by: what came of them, the share that is ordered in time, and the times.
+
+    Columns: `grouping, value, quotes, ordered, lost, open_quotes, followed, share, low, high` (ordered within the setting's
+    days), `order_days_low, order_days, order_days_high`, `handover_days_low, handover_days, handover_days_high`.
+    """
+    values = {"length_step_mm": layouts.length_step_mm, "price_step": trends.price_step}
+    counts = ask(con, "conversion", clause, **values)
+    waits = ask(con, "waiting_counts", clause, **values).sort("grouping", "value", "wait", "days", "came")
+    told = [{"grouping": key[0], "value": key[1], **_told(part, trends.conversion_days)} for key, part in waits.group_by("grouping", "value")]
+    frame = counts.join(pl.DataFrame(told, schema={"grouping": pl.String, "value": pl.String, **_TOLD}), on=["grouping", "value"], how="left")
+    return frame.sort("grouping", "value")
+
+
+_TOLD = {
+    "followed": pl.Int64,
+    "share": pl.Float64,
+    "low": pl.Float64,
+    "high": pl.Float64,
+    **{f"{wait}_days{end}": pl.Float64 for wait in ("order", "handover") for end in ("_low", "", "_high")},
+}
+
+
+def _told(waits: pl.DataFrame, horizon_days: float) -> dict[str, float | int | None]:
+    orders = waits.filter(pl.col("wait") == "order")
+    told: dict[str, float | int | None] = {"followed": int(orders["n"].sum())}
+    if orders.height:
+        told |= dict(zip(("share", "low", "high"), _curve_of(orders).at(horizon_days), strict=True))
+    for wait in ("order", "handover"):
+        part = waits.filter(pl.col("wait") == wait)
+        if part["came"].sum():
+            at = _curve_of(part)
+            told |= {f"{wait}_days{end}": at.day_of(q, horizon_days) for end, q in zip(("_low", "", "_high"), SPREAD, strict=True)}
+    return told
+
+
+def _curve_of(waits: pl.DataFrame) -> Curve:
+    return curve(waits["days"].to_numpy(), waits["came"].to_numpy(), waits["n"].to_numpy())
+
+
+def waiting_curve(
+    con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings, wait: str = "order"
+) -> Curve | None:
+    """The curve over all quotes chosen, for `order` or `handover`; None where there are none."""
+    values = {"length_step_mm": layouts.length_step_mm, "price_step": trends.price_step}
+    waits = ask(con, "waiting_counts", clause, **values).filter((pl.col("grouping") == "all") & (pl.col("wait") == wait))
+    return _curve_of(waits.sort("days", "came")) if waits.height else None
