@@ -17,6 +17,11 @@ from msgspec import Meta, Struct, field
 
 from pipeline.contract import TABLES
 from pipeline.errors import Fault, InputRefused, did_you_mean
+from pipeline.settings_access import AccessSettings
+from pipeline.settings_layouts import LayoutSettings, TrendSettings
+from pipeline.settings_loads import LeverSettings, LimitSettings, TravelLoad, VehicleSettings
+from pipeline.settings_mass import MassSettings
+from pipeline.settings_access import AccessSettings
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
 
 Share = Annotated[float, Meta(ge=0, le=1)]
@@ -75,8 +80,16 @@ class Settings(Struct, frozen=True, forbid_unknown_fields=True):
     intake: IntakeSettings = field(default_factory=IntakeSettings)
     sift: SiftSettings = field(default_factory=SiftSettings)
     store: StoreSettings = field(default_factory=StoreSettings)
+    mass: MassSettings = field(default_factory=MassSettings)
+    travel: TravelLoad = field(default_factory=TravelLoad)
+    vehicles: VehicleSettings = field(default_factory=VehicleSettings)
+    limits: LimitSettings = field(default_factory=LimitSettings)
+    levers: LeverSettings = field(default_factory=LeverSettings)
+    trends: TrendSettings = field(default_factory=TrendSettings)
+    access: AccessSettings = field(default_factory=AccessSettings)
     layouts: LayoutSettings = field(default_factory=LayoutSettings)
     trends: TrendSettings = field(default_factory=TrendSettings)
+    access: AccessSettings = field(default_factory=AccessSettings)
     ranges: Annotated[
         dict[str, tuple[float, float]],
         Meta(description="physical range of a column in place of the contract's, as `'bodies.length_mm' = [300, 9000]`"),

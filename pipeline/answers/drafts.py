@@ -67,7 +67,7 @@ def read_drafts(folder: Path, edition: Edition | None, settings: Settings, dated
     hand_ins = find_hand_ins([folder])
     if len(hand_ins) != 1:
         raise InputRefused("drafts are one folder or workbook", where=str(folder), got=f"{len(hand_ins)} hand-ins")
-    texts = read_hand_in(hand_ins[0], settings.intake, DRAFT_TABLES)
+    texts = read_hand_in(hand_ins[0], settings.intake, {name: table.required for name, table in DRAFT_TABLES.items()})
     con = duckdb.connect(":memory:", config={"threads": settings.store.threads})
     try:
         create_tables(con)

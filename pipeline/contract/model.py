@@ -15,11 +15,12 @@ FOREIGN_UNITS = {"_lb": ("_kg", KG_PER_LB), "_in": ("_mm", MM_PER_IN)}
 
 @dataclass(frozen=True)
 class Reference:
-    """A cell names a row of another table; `rule` is what the ledger says when that row is not there."""
+    """A cell names a row of another table; `rule` is what the ledger says when that row is not there, of column `blamed`."""
 
     table: str
     columns: tuple[str, ...]
     rule: str
+    blamed: str
 
 
 @dataclass(frozen=True)

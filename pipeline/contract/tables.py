@@ -1,4 +1,4 @@
-"""The eight tables of a hand-in, declared once. Order is the order of references: a table refers only to earlier ones."""
+"""The tables of a hand-in, declared once. Order is the order of references: a table refers only to earlier ones."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ _ACROSS_MM = {"low": -3000.0, "high": 3000.0}
 _JOB = Column("job_id", doc="the workshop's number of the job", required=True)
 _REVISION = Column("revision", doc="empty: the only one")
 _BODY = Column("body", "body", doc="canopy, tray or box, with -2 where a job has two", required=True, choices=BODY_KINDS)
-_TO_VEHICLE = Reference("vehicles", ("vehicle_id",), "unknown-vehicle")
-_TO_JOB = Reference("jobs", ("job_id",), "unknown-job")
+_TO_VEHICLE = Reference("vehicles", ("vehicle_id",), "unknown-vehicle", "vehicle_id")
+_TO_JOB = Reference("jobs", ("job_id",), "unknown-job", "job_id")
 
 _RATINGS = (
     Column("gvm_kg", "number", "gross vehicle mass", **_VEHICLE_KG),
@@ -138,7 +138,7 @@ JOBS = Table(
         Column("note", doc="free words"),
     ),
     key=("job_id", "revision"),
-    references=(_TO_VEHICLE, Reference("upgrades", ("upgrade_id",), "unknown-upgrade")),
+    references=(_TO_VEHICLE, Reference("upgrades", ("upgrade_id",), "unknown-upgrade", "upgrade_id")),
 )
 
 BODIES = Table(
@@ -179,7 +179,7 @@ BODIES = Table(
         Column("same_as", doc="job/body that a refit worked on"),
     ),
     key=("job_id", "revision", "body"),
-    references=(Reference("jobs", ("job_id", "revision"), "unknown-job"),),
+    references=(Reference("jobs", ("job_id", "revision"), "unknown-job", "job_id"),),
 )
 
 FITOUT = Table(
@@ -200,8 +200,8 @@ FITOUT = Table(
     grouped=True,
     references=(
         _TO_JOB,
-        Reference("bodies", ("job_id", "revision", "body"), "unknown-body"),
-        Reference("items", ("item_id",), "unknown-item"),
+        Reference("bodies", ("job_id", "revision", "body"), "unknown-body", "body"),
+        Reference("items", ("item_id",), "unknown-item", "item_id"),
     ),
 )
 
@@ -254,7 +254,38 @@ WEIGHINGS = Table(
     references=(_TO_JOB,),
 )
 
-TABLES: dict[str, Table] = {table.name: table for table in (VEHICLES, UPGRADES, ITEMS, JOBS, BODIES, FITOUT, ON_VEHICLE, WEIGHINGS)}
+SETTLEMENTS = Table(
+    "settlements",
+    "what a person settled about a suspect; the dashboard writes it as a hand-in of its own",
+    (
+        Column(
+            "table",
+            "choice",
+            "which table the row stands in",
+            required=True,
+            choices=("vehicles", "upgrades", "jobs", "bodies", "weighings"),
+        ),
+        Column("key", doc="the row, as `suspects` names it: job/body, job/revision/body, job/ticket", required=True),
+        Column("rule", doc="the rule that marked it; empty: whatever is wrong with it"),
+        Column(
+            "verdict",
+            "choice",
+            "right: it stands; wrong: leave it out; corrected: see value",
+            required=True,
+            choices=("right", "wrong", "corrected"),
+        ),
+        Column("column", doc="which column a corrected value is for"),
+        Column("value", "number", "the corrected value, in the column's unit"),
+        Column("who", doc="who settled it"),
+        Column("settled_on", "date", "when"),
+        Column("why", doc="in words"),
+    ),
+    key=("table", "key", "column"),
+)
+
+TABLES: dict[str, Table] = {
+    table.name: table for table in (VEHICLES, UPGRADES, ITEMS, JOBS, BODIES, FITOUT, ON_VEHICLE, WEIGHINGS, SETTLEMENTS)
+}
 
 
 def table_named(name: str) -> Table:

@@ -87,7 +87,7 @@ def _accuse(con: Any, table: Table, relation: str, rule: str, column: str, where
     con.execute(f"""
         INSERT INTO ledger
         SELECT '{table.name}', r.hand_in, r.source_id, r.line, NULL, '{column}', '{rule}', CAST(r.{name(column)} AS VARCHAR),
-               to_json({{{stood}}}), {_key(table, "r")}, NULL, NULL
+               to_json({{{stood}}}), {_key(table, "r")}, NULL, NULL, true
         FROM {relation} WHERE {where}""")
 
 
@@ -223,8 +223,8 @@ def _close_waiting(con: Any, table: Table, hand_in: int, ready: str) -> None:
 def _start_waiting(con: Any, table: Table) -> None:
     if not _any(con, "(SELECT 1 FROM lacking WHERE NOT waits)"):
         return
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE newly AS SELECT {_columns(table, "c")}, l.rule
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE newly AS SELECT {_columns(table, "c")}, l.rule AS lacking
         FROM contest c JOIN lacking l ON l.source_id = c.source_id AND l.line = c.line WHERE NOT c.waits""")
     con.execute(f"INSERT INTO waiting_{table.name} SELECT * FROM newly")
     for reference in table.references:
-        _accuse(con, table, "newly r", reference.rule, reference.columns[-1], f"r.rule = '{reference.rule}'")
+        _accuse(con, table, "newly r", reference.rule, reference.blamed, f"r.lacking = '{reference.rule}'")

@@ -19,10 +19,21 @@ FIRST_DATE = "1980-01-01"
 
 @dataclass(frozen=True)
 class CellRule:
-    """SQL of one column: its `value`, and `fault`: the rule it breaks, or NULL."""
+    """SQL of one column, in three steps that build on each other: `known` of the raw text, `value` of what is known,
+    `fault` (the rule it breaks, or NULL) of both."""
 
+    known: str
     value: str
     fault: str
+
+
+@dataclass(frozen=True)
+class CellNames:
+    """What the raw text, the known text and the value are called in the query around the expressions."""
+
+    raw: str
+    known: str
+    value: str
 
 
 def sql_type(column: Column) -> str:
@@ -48,53 +59,58 @@ def name(identifier: str) -> str:
     return '"' + identifier.replace('"', '""') + '"'
 
 
-def cell_rule(table: Table, column: Column, raw: str, *, decimal_comma: bool, scale: float, last_date: str, settings: Settings) -> CellRule:
-    """The value and the fault of a column, out of the raw text `raw` (an SQL expression)."""
-    known = f"(CASE WHEN lower(trim({raw})) IN ({_list(NOT_KNOWN)}) THEN NULL ELSE trim({raw}) END)"
-    missing = _missing(table, column, known)
+def cell_rule(
+    table: Table, column: Column, names: CellNames, *, decimal_comma: bool, scale: float, last_date: str, settings: Settings
+) -> CellRule:
+    """The three steps of a column, over the names that they have in the query around them."""
+    known = f"(CASE WHEN lower(trim({names.raw})) IN ({_list(NOT_KNOWN)}) THEN NULL ELSE trim({names.raw}) END)"
+    missing = _missing(table, column, names.known)
     if column.kind in ("number", "integer"):
-        return _number(table, column, known, missing, decimal_comma, scale, settings)
+        return CellRule(known, *_number(table, column, names, missing, decimal_comma, scale, settings))
     if column.kind == "date":
-        return _date(known, missing, last_date)
+        return CellRule(known, *_date(names, missing, last_date))
     if column.kind == "yes_no":
-        value = f"(CASE WHEN lower({known}) IN ({_list(YES)}) THEN true WHEN lower({known}) IN ({_list(NO)}) THEN false END)"
-        return CellRule(value, _case(missing, f"WHEN {known} IS NOT NULL AND {value} IS NULL THEN 'not-in-list'"))
+        value = f"(CASE WHEN lower({names.known}) IN ({_list(YES)}) THEN true WHEN lower({names.known}) IN ({_list(NO)}) THEN false END)"
+        return CellRule(known, value, _case(missing, f"WHEN {names.known} IS NOT NULL AND {names.value} IS NULL THEN 'not-in-list'"))
     if column.kind in ("choice", "zone"):
-        value = f"lower({known})"
-        return CellRule(value, _case(missing, f"WHEN {value} NOT IN ({_list(column.choices)}) THEN 'not-in-list'"))
+        return CellRule(
+            known, f"lower({names.known})", _case(missing, f"WHEN {names.value} NOT IN ({_list(column.choices)}) THEN 'not-in-list'")
+        )
     if column.kind == "body":
-        value = f"lower({known})"
         pattern = f"({'|'.join(column.choices)})(-[0-9]+)?"
-        return CellRule(value, _case(missing, f"WHEN NOT regexp_full_match({value}, '{pattern}') THEN 'not-in-list'"))
-    value = f"coalesce({known}, '')" if column.name == "revision" else known
-    return CellRule(value, _case(missing, ""))
+        odd = f"WHEN NOT regexp_full_match({names.value}, '{pattern}') THEN 'not-in-list'"
+        return CellRule(known, f"lower({names.known})", _case(missing, odd))
+    value = f"coalesce({names.known}, '')" if column.name == "revision" else names.known
+    return CellRule(known, value, _case(missing))
 
 
-def _number(table: Table, column: Column, known: str, missing: str, decimal_comma: bool, scale: float, settings: Settings) -> CellRule:
+def _number(
+    table: Table, column: Column, names: CellNames, missing: str, decimal_comma: bool, scale: float, settings: Settings
+) -> tuple[str, str]:
     # In a semicolon file the comma is the decimal mark: a dot could be either mark, so it is refused, not guessed.
-    text = f"replace({known}, ',', '.')" if decimal_comma else known
-    refused = f"contains({known}, '_')" + (f" OR contains({known}, '.')" if decimal_comma else "")
-    number = f"try_cast({text} AS DOUBLE)"
-    value = f"({number} * {scale!r})" if scale != 1.0 else number
+    text = f"replace({names.known}, ',', '.')" if decimal_comma else names.known
+    refused = f"contains({names.known}, '_')" + (f" OR contains({names.known}, '.')" if decimal_comma else "")
+    number = f"try_cast({text} AS DOUBLE)" + (f" * {scale!r}" if scale != 1.0 else "")
+    value = f"coalesce({number}, CASE WHEN {names.known} IS NULL THEN {column.default} END)" if column.default else number
     low, high = settings.ranges.get(f"{table.name}.{column.name}", (column.low, column.high))
-    outside = [] if low is None else [f"{value} {'<=' if column.low_open else '<'} {low!r}"]
-    outside += [] if high is None else [f"{value} > {high!r}"]
-    not_a_number = f"WHEN {known} IS NOT NULL AND ({number} IS NULL OR isnan({number}) OR {refused}) THEN 'not-a-number'"
-    beyond = f"WHEN {' OR '.join([*outside, f'isinf({value})'])} THEN 'out-of-range'"
-    whole = f"WHEN {value} <> floor({value}) THEN 'not-a-whole-number'" if column.kind == "integer" else ""
-    fault = _case(missing, not_a_number, beyond, whole)
-    if column.default:
-        value = f"(CASE WHEN {known} IS NULL THEN {column.default} ELSE {value} END)"
-    return CellRule(f"try_cast({value} AS {sql_type(column)})", fault)
+    beyond = [] if low is None else [f"{names.value} {'<=' if column.low_open else '<'} {low!r}"]
+    beyond += [] if high is None else [f"{names.value} > {high!r}"]
+    return value, _case(
+        missing,
+        f"WHEN {names.known} IS NOT NULL AND ({names.value} IS NULL OR isnan({names.value}) OR {refused}) THEN 'not-a-number'",
+        f"WHEN {' OR '.join([*beyond, f'isinf({names.value})'])} THEN 'out-of-range'",
+        f"WHEN {names.value} <> floor({names.value}) THEN 'not-a-whole-number'" if column.kind == "integer" else "",
+    )
 
 
-def _date(known: str, missing: str, last_date: str) -> CellRule:
+def _date(names: CellNames, missing: str, last_date: str) -> tuple[str, str]:
     # DuckDB also reads 2024/1/5, 'epoch' and 'infinity' as dates; people's files mean none of these.
-    iso = f"regexp_full_match({known}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}([ T]00:00:00)?')"
-    value = f"(CASE WHEN {iso} THEN try_cast(left({known}, 10) AS DATE) END)"
-    not_a_date = f"WHEN {known} IS NOT NULL AND {value} IS NULL THEN 'not-a-date'"
-    beyond = f"WHEN {value} < DATE '{FIRST_DATE}' OR {value} > DATE '{last_date}' THEN 'out-of-range'"
-    return CellRule(value, _case(missing, not_a_date, beyond))
+    iso = f"regexp_full_match({names.known}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}([ T]00:00:00)?')"
+    return f"(CASE WHEN {iso} THEN try_cast(left({names.known}, 10) AS DATE) END)", _case(
+        missing,
+        f"WHEN {names.known} IS NOT NULL AND {names.value} IS NULL THEN 'not-a-date'",
+        f"WHEN {names.value} < DATE '{FIRST_DATE}' OR {names.value} > DATE '{last_date}' THEN 'out-of-range'",
+    )
 
 
 def _missing(table: Table, column: Column, known: str) -> str:

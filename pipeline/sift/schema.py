@@ -20,7 +20,7 @@ CREATE TABLE hand_ins (hand_in INTEGER, name VARCHAR, loaded_on DATE);
 CREATE TABLE sources (source_id INTEGER, hand_in INTEGER, file VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR,
     mapping_sha256 VARCHAR, read BIGINT, left_out BIGINT, taken_up BIGINT);
 CREATE TABLE ledger (table_name VARCHAR, hand_in INTEGER, source_id INTEGER, line BIGINT, cell VARCHAR, column_name VARCHAR,
-    rule VARCHAR, value VARCHAR, stood VARCHAR, key VARCHAR, closed VARCHAR, closed_by INTEGER);
+    rule VARCHAR, value VARCHAR, stood VARCHAR, key VARCHAR, closed VARCHAR, closed_by INTEGER, stood_cast BOOLEAN);
 CREATE TABLE suspects (table_name VARCHAR, key VARCHAR, rule VARCHAR, why VARCHAR, job_id VARCHAR, source_id INTEGER, line BIGINT);
 """
 
@@ -36,7 +36,7 @@ def create_tables(con: Any) -> None:
         columns = f"{columns_ddl(table)}, {ORIGIN}"
         con.execute(f"CREATE TABLE {table.name} ({columns})")
         con.execute(f"CREATE TABLE old_{table.name} ({columns}, replaced_by INTEGER, reason VARCHAR)")
-        con.execute(f"CREATE TABLE waiting_{table.name} ({columns}, rule VARCHAR)")
+        con.execute(f"CREATE TABLE waiting_{table.name} ({columns}, lacking VARCHAR)")
     con.execute(BOOKS)
 
 

@@ -177,3 +177,8 @@ def mark_suspects(con: Any, settings: Settings, everywhere: bool) -> None:
             f"{'t.job_id' if by_job else 'NULL'}, t.source_id, t.line "
             f"FROM {table} t {rule.source} WHERE {narrowed} AND ({rule.where.format(**numbers)})"
         )
+    # What a person has looked at and called right, or put right, needs no second look.
+    con.execute(
+        'DELETE FROM suspects AS s WHERE EXISTS (SELECT 1 FROM settlements AS d WHERE d."table" = s.table_name AND d.key = s.key '
+        "AND d.verdict IN ('right', 'corrected') AND coalesce(d.rule, s.rule) = s.rule)"
+    )

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import json
 import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline.contract import TABLES, Table
+from pipeline.contract import TABLES, Column, Table
 from pipeline.errors import InputRefused
-from pipeline.intake import TextTable
+from pipeline.intake import Ragged, TextTable
+from pipeline.intake.texttable import Cells
 from pipeline.settings import Settings
-from pipeline.sift.cells import cell_rule, literal, name
+from pipeline.sift.cells import CellNames, cell_rule, literal, name, sql_type
 from pipeline.sift.schema import columns_ddl, key_text
 
 CELL_COUNT = "cell-count"
@@ -63,7 +65,7 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
         clean = Path(folder) / "clean.csv"
         written = _write_clean(source.text, clean)
         relation = _read_csv(str(clean), [*source.text.columns, "line", "odd"], ",", quote=True, skip=0)
-        con.execute(_insert(table, source, settings, relation, line="try_cast(line AS BIGINT), NULL", odd="odd = '1'"))
+        con.execute(_insert(table, source, settings, relation, line="try_cast(line AS BIGINT), NULL", odd="odd"))
     read = _count(con, table, source)
     if read != written:
         raise InputRefused(
@@ -76,15 +78,23 @@ def _stage_plain(con: Any, table: Table, source: Source, settings: Settings) -> 
     """Let the database read the file as it lies; False where a line has too many or too few cells."""
     plain = source.text.plain
     assert plain is not None
-    known = {header: column for header, column in zip(plain.headers, plain.columns, strict=True) if column}
-    raw_names = [known.get(header, f"left out {at}") for at, header in enumerate(plain.headers)]
-    relation = _read_csv(str(plain.path), raw_names, plain.delimiter, quote=False, skip=plain.header_line)
+    relation = _read_csv(str(plain.path), _place_names(source.text), plain.delimiter, quote=False, skip=plain.header_line)
     base = con.execute(f"SELECT coalesce(max(rowid) + 1, 0) FROM staged_{table.name}").fetchall()[0][0]
     try:
-        con.execute(_insert(table, source, settings, relation, line=f"NULL, {plain.header_line + 1 - base}", odd="false"))
+        con.execute(_insert(table, source, settings, relation, line=f"NULL, {plain.header_line + 1 - base}", odd="NULL::VARCHAR"))
     except _duckdb_error():
         return False
     return True
+
+
+def _place_names(text: TextTable) -> list[str]:
+    """A name for every place of a plain file's header: the contract's column, or one that nobody asks for."""
+    assert text.plain is not None
+    known = iter(text.columns)
+    return [
+        f"left out {at}" if not header.strip() or header in text.unknown_columns else next(known)
+        for at, header in enumerate(text.plain.header)
+    ]
 
 
 def _duckdb_error() -> type[Exception]:
@@ -103,32 +113,40 @@ def _read_csv(path: str, names: list[str], delimiter: str, *, quote: bool, skip:
 
 
 def _insert(table: Table, source: Source, settings: Settings, relation: str, line: str, odd: str) -> str:
-    present = set(source.text.columns)
-    values, faults, stood = [], [], []
-    for column in table.columns:
-        raw = name(column.name) if column.name in present else "NULL::VARCHAR"
-        if column.private and column.name in present:
-            raw = _keyed_hash(raw, source.secret)
+    """One statement, a step a layer, so that no expression is written out (or reckoned) more than once."""
+    raws, knowns, values, faults = [], [], [], [f"(CASE WHEN odd IS NOT NULL THEN '{CELL_COUNT}' END) AS f0"]
+    for at, column in enumerate(table.columns, 1):
         rule = cell_rule(
             table,
             column,
-            raw,
+            CellNames(f"r{at}", f"k{at}", f"v{at}"),
             decimal_comma=source.text.decimal_comma,
             scale=source.text.scale.get(column.name, 1.0),
             last_date=source.last_date,
             settings=settings,
         )
-        values.append(f"{rule.value} AS {name(column.name)}")
-        faults.append(rule.fault)
-        stood.append(raw)
-    accusations = [f"(CASE WHEN {odd} THEN '{CELL_COUNT}' END)", *faults]
-    fine = " AND ".join(f"({fault}) IS NULL" for fault in accusations if not fault.startswith("NULL"))
+        raws.append(f"{_raw(column, source)} AS r{at}")
+        knowns.append(f"{rule.known} AS k{at}")
+        values.append(f"{rule.value} AS v{at}")
+        faults.append(f"{rule.fault} AS f{at}")
+    places = range(1, len(table.columns) + 1)
+    fine = " AND ".join(f"f{at} IS NULL" for at in range(len(table.columns) + 1))
     return f"""
         INSERT INTO staged_{table.name}
-        SELECT {", ".join(values)}, {source.hand_in}, {source.source_id}, {line}, {fine},
-               CASE WHEN NOT ({fine}) THEN [{", ".join(accusations)}] END,
-               CASE WHEN NOT ({fine}) THEN [{", ".join(stood)}] END
-        FROM {relation}"""
+        SELECT {", ".join(f"try_cast(v{at} AS {sql_type(column)})" for at, column in enumerate(table.columns, 1))}, {source.hand_in}, {source.source_id}, {line}, fine,
+               CASE WHEN NOT fine THEN [{", ".join(f"f{at}" for at in (0, *places))}] END,
+               CASE WHEN NOT fine THEN [odd, {", ".join(f"r{at}" for at in places)}] END
+        FROM (SELECT *, {fine} AS fine
+        FROM (SELECT *, {", ".join(faults)}
+        FROM (SELECT *, {", ".join(values)}
+        FROM (SELECT *, {", ".join(knowns)}
+        FROM (SELECT {", ".join(raws)}, {odd} AS odd{", line" if line.startswith("try_cast") else ""} FROM {relation})))))"""
+
+
+def _raw(column: Column, source: Source) -> str:
+    if column.name not in source.text.columns:
+        return "NULL::VARCHAR"
+    return _keyed_hash(name(column.name), source.secret) if column.private else name(column.name)
 
 
 def _keyed_hash(raw: str, secret: bytes) -> str:
@@ -137,39 +155,79 @@ def _keyed_hash(raw: str, secret: bytes) -> str:
     return f"(CASE WHEN trim({raw}) <> '' THEN sha256({key} || sha256({key} || trim({raw}))) END)"
 
 
-def hashed(text: str, secret: bytes) -> str:
+def hash_customer(text: str, secret: bytes) -> str:
     """The keyed hash under which a customer stands in the store, as the SQL makes it."""
     inner = hashlib.sha256((secret.hex() + text.strip()).encode()).hexdigest()
     return hashlib.sha256((secret.hex() + inner).encode()).hexdigest()
 
 
 def _write_clean(text: TextTable, path: Path) -> int:
-    width, written = len(text.columns), 0
+    private = any(TABLES[text.table].column(column).private for column in text.columns)
+    written = 0
     with path.open("w", encoding="utf-8", newline="") as file:
-        # DuckDB takes a bare empty field as NULL and a quoted one as empty text: both mean not known here.
-        writer = csv.writer(file, quoting=csv.QUOTE_MINIMAL, lineterminator="\n")
+        writer = csv.writer(file, lineterminator="\n")
         for line, cells in text.rows():
-            odd = len(cells) != width
-            padded = (list(cells) + [""] * width)[:width] if odd else cells
-            writer.writerow([*padded, line, "1" if odd else "0"])
+            writer.writerow([*cells, line, _odd(cells, private)])
             written += 1
     return written
+
+
+def _odd(cells: Cells, private: bool) -> str | None:
+    """What is shown of a row that does not fit its header; where a customer may stand in it, only how long it is."""
+    if not isinstance(cells, Ragged):
+        return None
+    return f"{len(cells.stood)} cells" if private else f"{len(cells.stood)} cells: {' | '.join(cells.stood)}"
 
 
 def _count(con: Any, table: Table, source: Source) -> int:
     return con.execute(f"SELECT count(*) FROM staged_{table.name} WHERE source_id = {source.source_id}").fetchall()[0][0]
 
 
+def restore_cells(con: Any, source: Source, scratch: Path) -> None:
+    """Let ledger entries of rows that were cast already (a reference missing, a key twice) show the cells as they stood."""
+    wanted = {
+        line
+        for (line,) in con.execute("SELECT DISTINCT line FROM ledger WHERE source_id = ? AND stood_cast", [source.source_id]).fetchall()
+    }
+    if not wanted:
+        return
+    with tempfile.TemporaryDirectory(dir=scratch) as folder:
+        path = Path(folder) / "stood.csv"
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerows(
+                [line, json.dumps(_shown(source, cells), ensure_ascii=False)] for line, cells in source.text.rows() if line in wanted
+            )
+        con.execute(
+            f"CREATE OR REPLACE TEMP TABLE as_stood AS SELECT DISTINCT * FROM {_read_csv(str(path), ['line', 'row'], ',', quote=True, skip=0)}"
+        )
+    # A wide sheet makes several rows of one line: the entry's own is the one that names the same item.
+    con.execute(f"""
+        UPDATE ledger SET stood = a.row, value = coalesce(json_extract_string(a.row, '$."' || column_name || '"'), value), stood_cast = false
+        FROM as_stood a WHERE ledger.source_id = {source.source_id} AND stood_cast AND try_cast(a.line AS BIGINT) = ledger.line
+          AND (json_extract_string(a.row, '$.item_id') IS NOT DISTINCT FROM json_extract_string(ledger.stood, '$.item_id')
+               OR NOT EXISTS (SELECT 1 FROM as_stood o WHERE o.line = a.line AND o.row <> a.row))""")
+
+
+def _shown(source: Source, cells: Cells) -> dict[str, str]:
+    private = {column.name for column in TABLES[source.text.table].columns if column.private}
+    return {
+        column: hash_customer(cell, source.secret) if column in private else cell
+        for column, cell in zip(source.text.columns, cells, strict=True)
+        if cell
+    }
+
+
 def write_ledger(con: Any, table: Table) -> None:
     """Enter every accusation of the staged rows that have one."""
     names = [CELL_COUNT, *table.names]
-    stood = ", ".join(f"{literal(column)}: s.stood[{at}]" for at, column in enumerate(table.names, 1))
+    stood = ", ".join(f"{literal(column)}: s.stood[{at}]" for at, column in enumerate(table.names, 2))
     con.execute(f"""
         INSERT INTO ledger
         SELECT '{table.name}', s.hand_in, s.source_id, s.line, NULL,
                CASE WHEN a.at > 1 THEN ({_array(names)})[a.at] END, s.faults[a.at],
-               CASE WHEN a.at > 1 THEN s.stood[a.at - 1] END,
-               to_json({{{stood}}}), {key_text(table, "s")}, NULL, NULL
+               s.stood[a.at],
+               to_json({{{stood}}}), {key_text(table, "s")}, NULL, NULL, false
         FROM arrived_{table.name} AS s, (SELECT unnest(generate_series(1, {len(names)})) AS at) AS a
         WHERE NOT s.fine AND s.faults[a.at] IS NOT NULL
           AND (a.at = 1 OR s.faults[1] IS NULL)""")

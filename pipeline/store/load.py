@@ -13,7 +13,7 @@ from typing import Any
 from pipeline.errors import InputRefused
 from pipeline.intake import HandIn, SourceFile, TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
-from pipeline.sift import Source, arrive, create_tables, mark_suspects, stage, stage_tables
+from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_cells, stage, stage_tables
 from pipeline.store.audit import audit, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing
@@ -196,13 +196,14 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
     stage_tables(con)
     first = con.execute("SELECT coalesce(max(source_id), 0) + 1 FROM sources").fetchall()[0][0]
     shas = dict(entry.files)
-    for source_id, text in enumerate(texts, first):
-        source = Source(text, source_id, number, last_date, customer_key())
+    sources = [Source(text, source_id, number, last_date, customer_key()) for source_id, text in enumerate(texts, first)]
+    for source in sources:
+        text = source.text
         read = stage(con, source, settings, scratch)
         con.execute(
             "INSERT INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
             [
-                source_id,
+                source.source_id,
                 number,
                 text.file,
                 text.sheet,
@@ -214,9 +215,11 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
             ],
         )
     arrive(con, number)
-    _write_addresses(con, dict(enumerate(texts, first)))
+    for source in sources:
+        restore_cells(con, source, scratch)
+    _write_addresses(con, {source.source_id: source.text for source in sources})
     con.execute("CREATE TEMP TABLE IF NOT EXISTS widely (yes BOOLEAN)")
-    if any(text.table in ("vehicles", "upgrades", "items") for text in texts):
+    if any(text.table in ("vehicles", "upgrades", "items", "settlements") for text in texts):
         con.execute("INSERT INTO widely VALUES (true)")
 
 
@@ -225,10 +228,14 @@ def _write_addresses(con: Any, texts: dict[int, TextTable]) -> None:
     for source_id, text in texts.items():
         if text.sheet is None:
             continue
-        for line, column in con.execute("SELECT DISTINCT line, column_name FROM ledger WHERE source_id = ?", [source_id]).fetchall():
+        entries = con.execute(
+            "SELECT DISTINCT line, column_name, stood ->> 'item_id' FROM ledger WHERE source_id = ? AND column_name IS NOT NULL",
+            [source_id],
+        ).fetchall()
+        for line, column, item_id in entries:
             con.execute(
-                "UPDATE ledger SET cell = ? WHERE source_id = ? AND line = ? AND column_name IS NOT DISTINCT FROM ?",
-                [text.cell(line, column) if column else None, source_id, line, column],
+                "UPDATE ledger SET cell = ? WHERE source_id = ? AND line = ? AND column_name = ? AND (stood ->> 'item_id') IS NOT DISTINCT FROM ?",
+                [text.cell(line, column, item_id), source_id, line, column, item_id],
             )
 
 

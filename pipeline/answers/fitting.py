@@ -1,0 +1,62 @@
+"""Fit and calibrate: from the live edition to the next one, with its mass model and its layout families."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.answers.history import history_of
+from pipeline.layouts.families import build_families, read_families
+from pipeline.mass.evidence import REASONS, USED
+from pipeline.mass.fit import Fitted, fit_fully, left_out
+from pipeline.store import Store
+from pipeline.store.disk import copy_file, only_one, reached, write_whole, writing
+from pipeline.store.editions import DATABASE, MODEL, building, publish
+from pipeline.store.load import open_builder
+from pipeline.store.schema import create_views
+
+_FIGURES = ("rmse_kg", "mape", "coverage", "width_kg", "cad_bias", "cad_bias_sd", "flagged", "rows", "newest")
+
+
+def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
+    """Fit on the live edition and publish the next one with the model.
+
+    Args:
+        report: add the long report (backtest, errors by group, reliability, the ladder of rivals).
+    Returns: `edition, bodies_used, left_out, rmse_kg, mape, coverage, width_kg, cad_bias` and more, as plain values.
+    Raises: NoStore, StoreBusy, StoreUnwritable.
+    """
+    parent = store.live()
+    settings = store.settings()
+    with writing(store.root), only_one(store.lock), building(store) as folder:
+        copy_file(parent.database, folder / DATABASE)
+        with open_builder(folder, settings) as con:
+            fitted = fit_fully(history_of(con), settings.mass)
+            reached("model-fitted")
+            earlier = read_families(con) if _has_families(con) else None
+            families = build_families(con, earlier, settings.layouts)
+            create_views(con)
+            con.execute("CHECKPOINT")
+        reached("families-built")
+        write_whole(folder / MODEL, fitted.model.to_json().encode())
+        kept = ("hand_ins", "settings", "rows", "digests", "records_to")
+        manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": fitted.model.digest}
+        edition = publish(store, folder, manifest, settings)
+    outcome = {"edition": edition.number, **_figures(fitted), "families": families.families.height}
+    return outcome | ({"report": _report(fitted, settings)} if report else {})
+
+
+def _figures(fitted: Fitted) -> dict[str, Any]:
+    reasons = left_out(fitted)
+    used = reasons.pop(REASONS[USED])
+    facts = fitted.model.facts
+    return {"bodies_used": used, "left_out": reasons} | {key: facts[key] for key in _FIGURES if key in facts}
+
+
+def _report(fitted: Fitted, settings: Any) -> dict[str, Any]:
+    from pipeline.mass.report import full_report
+
+    return full_report(fitted, settings.mass)
+
+
+def _has_families(con: Any) -> bool:
+    return bool(con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'families'").fetchall())
