@@ -15,6 +15,8 @@ EDGE_KG_PER_M = 1.5
 """Profiles, hinges and welds along the edges of a sheet-metal box; common practice."""
 DOOR_KG = 9.0
 """A side door with its gear; common practice."""
+FRAME_KG_PER_M2 = {"tray": 25.0, "canopy": 14.0, "box": 14.0}
+"""Subframe, posts and fixings by area of the floor; common practice, for marking only."""
 ALUMINIUM_KG_PER_M2_MM = 2.7
 """Alloy 6061 or 5005: 2700 kg/m³ (Kissell & Ferry, Aluminum Structures, table 4.3)."""
 
@@ -149,7 +151,8 @@ _SHELL_KG = f"""(
     {ALUMINIUM_KG_PER_M2_MM} * coalesce(sheet_mm, 2) * (2 * length_mm + 2 * width_mm) * coalesce(height_mm, 0) / 1e6
   + {ALUMINIUM_KG_PER_M2_MM} * coalesce(sheet_mm, 2) * CASE WHEN height_mm IS NULL THEN 0 ELSE length_mm * width_mm / 1e6 END
   + {ALUMINIUM_KG_PER_M2_MM} * coalesce(floor_mm, 3) * length_mm * width_mm / 1e6
-  + {EDGE_KG_PER_M} * 4 * (length_mm + width_mm + coalesce(height_mm, 0)) / 1e3 + {DOOR_KG} * coalesce(doors, 0))"""
+  + {EDGE_KG_PER_M} * 4 * (length_mm + width_mm + coalesce(height_mm, 0)) / 1e3 + {DOOR_KG} * coalesce(doors, 0)
+  + CASE {" ".join(f"WHEN starts_with(body, '{kind}') THEN {kg}" for kind, kg in FRAME_KG_PER_M2.items())} END * length_mm * width_mm / 1e6)"""
 
 _PARTS = """
     SELECT f.job_id, f.revision, f.body, count(*) AS items,
