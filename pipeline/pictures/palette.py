@@ -7,7 +7,7 @@ a page stays calm. The tests measure those distances again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 GROUP_COLOURS: dict[str, str] = {
@@ -100,6 +100,9 @@ DARK = Look(
     series=("#7bd9f6", "#eddd4a", "#cb7c98", "#9e85fa", "#c1dcbc", "#9da11e"),
     ramp=("#1f2529", "#213338", "#244248", "#285259", "#2d636b", "#34757e", "#3d8891", "#479ba4", "#51b0b8", "#5cc4cc"),
 )
+
+PAPER = replace(LIGHT, name="paper", paper="#ffffff", panel="#f4f3ef")
+"""The light look on white, for what is printed."""
 
 LOOKS: dict[str, Look] = {look.name: look for look in (LIGHT, DARK)}
 

@@ -25,6 +25,7 @@ LIMIT_NAMES: dict[str, str] = {
     "shop_rule": "our own rule for bodies",
     "heavy": "heavy-vehicle boundary",
     "seats": "seats",
+    "side": "heavier side",
 }
 """What a limit is called on pages and paper."""
 
