@@ -1,0 +1,41 @@
+"""Settings: every key has a default and a reason; a wrong file is told whole."""
+
+import pytest
+
+from pipeline.errors import InputRefused
+from pipeline.settings import Settings, list_settings, load_settings
+
+
+def test_every_setting_says_what_it_is():
+    assert [each.key for each in list_settings(None) if not each.doc] == []
+
+
+def test_no_file_is_all_defaults(tmp_path):
+    assert load_settings(tmp_path / "tarebook.toml") == Settings()
+
+
+def test_a_file_overrides_single_keys_and_says_so(tmp_path):
+    file = tmp_path / "tarebook.toml"
+    file.write_text('[workshop]\nname = "Gannet"\n[ranges]\n"bodies.length_mm" = [500, 4000]\n')
+    settings = load_settings(file)
+    assert settings.workshop.name == "Gannet"
+    assert settings.ranges["bodies.length_mm"] == (500.0, 4000.0)
+    assert {each.key: each.source for each in list_settings(file)}["workshop.name"] == str(file)
+
+
+def test_every_problem_of_a_file_is_told_at_once_with_its_cure(tmp_path):
+    file = tmp_path / "tarebook.toml"
+    file.write_text('[sift]\nwide_body = 3\nparts_low = "x"\n[ranges]\n"bodies.lenght_mm" = [1, 2]\n"bodies.width_mm" = [5, 2]\n[nothing]\na = 1\n')
+    with pytest.raises(InputRefused) as refused:
+        load_settings(file)
+    told = str(refused.value)
+    assert len(refused.value.faults) == 5
+    for part in ("did you mean 'wide_body_mm'?", "sift.parts_low", "did you mean 'bodies.length_mm'?", "low before high", "no setting 'nothing'"):
+        assert part in told
+
+
+def test_a_file_that_is_no_toml_is_one_sentence(tmp_path):
+    file = tmp_path / "tarebook.toml"
+    file.write_text("[sift\n")
+    with pytest.raises(InputRefused, match="not readable as TOML"):
+        load_settings(file)
