@@ -49,6 +49,20 @@ def spread(centres: np.ndarray, sizes: np.ndarray, ground: tuple[float, float], 
         push = np.where(covered[..., None] & np.stack([along_x, ~along_x], axis=-1), np.sign(apart) * overlap, 0.0)
         lean = (centres - now) * (0.04 if turn < _PASSES // 3 else 0.0)
         now = _inside(now + 0.35 * push.sum(axis=1) + lean, sizes, ground)
+    return _pulled_back(now, _inside(centres, sizes, ground), reach)
+
+
+def _pulled_back(now: np.ndarray, home: np.ndarray, reach: np.ndarray) -> np.ndarray:
+    """Blocks drawn back towards home, one by one, as far as each can go without covering another."""
+    now = now.copy()
+    for _ in range(3):
+        for at in range(len(now)):
+            others = np.arange(len(now)) != at
+            for share in (1.0, 0.5, 0.25, 0.1):
+                there = now[at] + share * (home[at] - now[at])
+                if (np.abs(there - now[others]) >= reach[at][others] - 1e-6).any(axis=1).all():
+                    now[at] = there
+                    break
     return now
 
 
