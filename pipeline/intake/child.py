@@ -1,7 +1,8 @@
 """Parses one workbook or Parquet file in a process of its own; started by `hostile.py`, never imported.
 
 It reads a request (JSON) from stdin and writes lines of JSON to stdout: `{"sheet": name}` before each sheet's rows,
-`[row, [cell, …]]` for each row that is not blank, and `{"end": true}` or `{"fault": {…}}` last. A cell is text or null.
+`[row, [cell, …]]` for each row that is not blank, and `{"end": true}` or `{"fault": {…}}` last. A cell is text, a number
+or null.
 It imports nothing of this project, so that it can run isolated from the caller's environment.
 """
 
@@ -72,12 +73,12 @@ def workbook_lines(request: dict[str, Any]) -> Iterator[Any]:
         yield {"sheet": sheet.title}
         sheet.reset_dimensions()
         for number, cells in enumerate(sheet.iter_rows(values_only=True), 1):
-            texts = [as_text(cell) for cell in cells]
-            while texts and not (texts[-1] or "").strip():
-                texts.pop()
-            if texts:
-                check_dimension(sheet.title, number, len(texts), request)
-                yield [number, texts]
+            values = [plain_value(cell) for cell in cells]
+            while values and is_blank(values[-1]):
+                values.pop()
+            if values:
+                check_dimension(sheet.title, number, len(values), request)
+                yield [number, values]
     book.close()
 
 
@@ -93,20 +94,16 @@ def check_dimension(sheet: str, rows: int, columns: int, request: dict[str, Any]
         )
 
 
-def as_text(value: Any) -> str | None:
-    """A cell's value in the contract's spelling.
+def plain_value(value: Any) -> str | int | float | None:
+    """A cell's value as text or number, dates and booleans in the contract's spelling.
 
-    >>> as_text(1780.0), as_text(2.5), as_text(True), as_text(dt.datetime(2024, 3, 5)), as_text(0.1 + 0.2)
-    ('1780', '2.5', 'yes', '2024-03-05', '0.3')
+    >>> plain_value(1780.0), plain_value(True), plain_value(dt.datetime(2024, 3, 5)), plain_value(dt.datetime(2024, 3, 5, 7))
+    (1780.0, 'yes', '2024-03-05', '2024-03-05 07:00:00')
     """
-    if value is None or isinstance(value, str):
-        return value
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, float):
-        return number_text(value)
+    if value is None or isinstance(value, str | int | float):
+        return value
     if isinstance(value, dt.datetime):
         return value.date().isoformat() if value.time() == dt.time() else value.isoformat(" ")
     if isinstance(value, dt.date | dt.time):
@@ -114,15 +111,9 @@ def as_text(value: Any) -> str | None:
     return str(value)
 
 
-def number_text(value: float) -> str:
-    """At most 15 digits, which is what a sheet keeps; whole numbers without a point.
-
-    >>> number_text(1804.0000000000002), number_text(1e20), number_text(float("nan"))
-    ('1804', '100000000000000000000', 'nan')
-    """
-    if value.is_integer() and abs(value) < 1e21:
-        return str(int(value)) if abs(value) < 1e15 else f"{value:.0f}"
-    return f"{value:.15g}"
+def is_blank(value: str | int | float | None) -> bool:
+    """Whether nothing stands in a cell."""
+    return value is None or (isinstance(value, str) and not value.strip())
 
 
 def parquet_lines(request: dict[str, Any]) -> Iterator[Any]:
@@ -138,16 +129,17 @@ def parquet_lines(request: dict[str, Any]) -> Iterator[Any]:
             raise Unusable({"what": f"{len(schema):,} columns", "expected": f"at most {request['max_columns']:,}"})
         nested = [field.name for field in schema if pa.types.is_nested(field.type) or pa.types.is_binary(field.type)]
         if nested:
-            raise Unusable({"what": f"columns {', '.join(nested[:5])} hold no single values", "expected": "text, numbers, dates, yes and no"})
+            what = f"no single values in columns {', '.join(nested[:5])}"
+            raise Unusable({"what": what, "expected": "text, numbers, dates, yes and no"})
         yield {"sheet": ""}
         yield [1, list(schema.names)]
         number = 1
         for batch in file.iter_batches(batch_size=8192, use_threads=False):
             for cells in zip(*(column.to_pylist() for column in batch.columns), strict=True):
                 number += 1
-                texts = [as_text(cell) for cell in cells]
-                if any(text and text.strip() for text in texts):
-                    yield [number, texts]
+                values = [plain_value(cell) for cell in cells]
+                if not all(map(is_blank, values)):
+                    yield [number, values]
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -36,13 +36,13 @@ class DelimitedFile:
     scan: Scan
     max_field: int
 
-    def header_lines(self) -> Iterator[HeaderLine]:
-        """Every way to read each of the first lines as a header: 30 lines by three delimiters."""
+    def header_lines(self, first: int = 1, last: int = HEADER_LINES) -> Iterator[HeaderLine]:
+        """Every way to read each of some physical lines as a header: each line by three delimiters."""
         with self.path.open(encoding=self.scan.encoding, newline="") as file:
-            head = list(islice(file, HEADER_LINES + _HEADER_REACH))
-        for start in range(min(HEADER_LINES, len(head))):
+            head = list(islice(file, first - 1, last + _HEADER_REACH))
+        for start in range(min(last - first + 1, len(head))):
             for delimiter in DELIMITERS:
-                yield _record(head, start, delimiter)
+                yield _record(head[start : start + _HEADER_REACH], first + start, delimiter)
 
     def records(self, delimiter: str, after_line: int) -> Iterator[tuple[int, list[str]]]:
         """Each record after a line, with the physical line on which it begins; a blank line is an empty record.
@@ -64,7 +64,7 @@ class DelimitedFile:
 
 
 def find_header(
-    file: DelimitedFile, holds: Callable[[Sequence[str]], bool], likeness: Callable[[Sequence[str]], int]
+    lines: Iterable[HeaderLine], holds: Callable[[Sequence[str]], bool], likeness: Callable[[Sequence[str]], int]
 ) -> tuple[HeaderLine | None, HeaderLine | None]:
     """The first line that is the header, read with the delimiter that finds the most in it, and the line most like one.
 
@@ -75,7 +75,7 @@ def find_header(
     """
     best: tuple[int, HeaderLine | None] = (0, None)
     found: tuple[int, HeaderLine] | None = None
-    for candidate in file.header_lines():
+    for candidate in lines:
         if found and candidate.line > found[1].line:
             break
         score = likeness(candidate.cells)
@@ -104,7 +104,7 @@ class DelimitedRows:
             else:
                 yield line, tuple([cells[i] or None for i in positions])
 
-    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
+    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
         return None
 
     def as_stood(self, line: int) -> dict[str, str]:
@@ -152,13 +152,13 @@ def _blank(cells: list[str]) -> bool:
     return not "".join(cells).strip()
 
 
-def _record(head: list[str], start: int, delimiter: str) -> HeaderLine:
-    reader = csv.reader(head[start : start + _HEADER_REACH], delimiter=delimiter, strict=True)
+def _record(lines: list[str], line: int, delimiter: str) -> HeaderLine:
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
     try:
         cells = next(reader, [])
     except csv.Error:
         cells = []
-    return HeaderLine(start + 1, start + max(1, reader.line_num), delimiter, tuple(cells))
+    return HeaderLine(line, line + max(1, reader.line_num) - 1, delimiter, tuple(cells))
 
 
 def _bad_quotes(where: str, error: csv.Error) -> Fault:

@@ -55,11 +55,7 @@ def claimed(patterns: Iterable[str], names: Iterable[str]) -> list[str]:
     (['list-1.csv'], ['old.xlsx'])
     """
     wide = [name for name in names if name.lower().endswith(WIDE_ENDINGS)]
-    return [
-        name
-        for name in wide
-        if any(fnmatchcase(name, pattern) if pattern else table_name(name) not in TABLES for pattern in patterns)
-    ]
+    return [name for name in wide if any(fnmatchcase(name, pattern) if pattern else table_name(name) not in TABLES for pattern in patterns)]
 
 
 def file_patterns(mapping: Path) -> list[str]:
@@ -167,7 +163,7 @@ class _Search:
             found.mappings[path.name] = path
 
     def _add(self, name: str, root: Path, paths: list[Path], mapping: Path | None, where: str) -> None:
-        if self.mapping and (mapping == self.mapping or len(paths) == 1 and claimed(file_patterns(self.mapping), [paths[0].name])):
+        if self.mapping and (mapping == self.mapping or self._mapping_for([path.name for path in paths], None)):
             mapping, self.mapping_used = self.mapping, True
         files = [source for path in paths if (source := self._source(path))]
         self.hand_ins.append(HandIn(shown(name), root, tuple(files), self._source(mapping) if mapping else None))

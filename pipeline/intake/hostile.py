@@ -130,7 +130,7 @@ def _is_row(record: Any) -> bool:
         and len(record) == 2
         and isinstance(record[0], int)
         and isinstance(record[1], list)
-        and all(cell is None or isinstance(cell, str) for cell in record[1])
+        and all(cell is None or type(cell) in (str, int, float) for cell in record[1])
     )
 
 

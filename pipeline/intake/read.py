@@ -53,7 +53,7 @@ class _Reader:
         """The mapping by the files that it speaks of."""
         if hand_in.mapping is None:
             return {}
-        from pipeline.intake.mapping import mapping_by_file
+        from pipeline.intake.mapping_check import mapping_by_file
 
         try:
             return mapping_by_file(hand_in.mapping, [file.name for file in hand_in.files])
@@ -86,9 +86,6 @@ class _Reader:
 
 def _unknown_table(file: str, name: str) -> Fault:
     near = near_miss(name, TABLES)
-    return Fault(
-        f"no table is called {short(name)}",
-        where=file,
-        expected=listed(list(TABLES)),
-        do=(f"did you mean {near!r}?" if near else did_you_mean(name, TABLES)) or "rename the file, hand it in with a mapping, or take it out",
-    )
+    offer = f"did you mean {near!r}?" if near else did_you_mean(name, TABLES)
+    do = offer or "rename the file, hand it in with a mapping, or take it out"
+    return Fault(f"no table is called {short(name)}", where=file, expected=listed(list(TABLES)), do=do)

@@ -13,9 +13,21 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-GridRow = tuple[int, list[str | None]]
+Cell = str | int | float | None
+GridRow = tuple[int, list[Cell]]
 
 _BLOCK_BYTES = 262_144
+
+
+def text_of(cell: Cell) -> str | None:
+    """A cell as text; a number with at most 15 digits, which is what a sheet keeps, and without a needless point.
+
+    >>> text_of(1804.0000000000002), text_of(0.1 + 0.2), text_of(2401), text_of(" x"), text_of("")
+    ('1804', '0.3', '2401', ' x', None)
+    """
+    if isinstance(cell, float):
+        return f"{cell:.0f}" if cell.is_integer() and abs(cell) < 1e21 else f"{cell:.15g}"
+    return str(cell) if isinstance(cell, int) else cell or None
 
 
 class Spool:
@@ -26,11 +38,13 @@ class Spool:
         Path(name).unlink()
         weakref.finalize(self, os.close, self.fd)
 
-    def write(self, record: Any) -> None:
-        """Append one record."""
+    def write(self, record: Any) -> int:
+        """Append one record; returns its length in bytes."""
         line = (json.dumps(record, ensure_ascii=False, separators=(",", ":")) + "\n").encode("utf-8", "surrogatepass")
-        while line:
-            line = line[os.write(self.fd, line) :]
+        rest = line
+        while rest:
+            rest = rest[os.write(self.fd, rest) :]
+        return len(line)
 
     def lines(self, start: int = 0, end: int | None = None) -> Iterator[tuple[int, bytes]]:
         """Offset and bytes of each whole line; readers do not disturb each other."""
@@ -69,7 +83,7 @@ class Grid:
             number, cells = json.loads(line)
             yield number, cells
 
-    def at(self, number: int) -> list[str | None]:
+    def at(self, number: int) -> list[Cell]:
         """Cells of one row; none where it is blank."""
         if not self._rows:
             for offset, line in self.spool.lines(self.start, self.end):

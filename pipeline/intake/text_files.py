@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 
 from pipeline.contract import Table
-from pipeline.errors import Fault, InputRefused
+from pipeline.errors import InputRefused
 from pipeline.intake import headers
 from pipeline.intake.delimited import DelimitedFile, DelimitedRows, HeaderLine, find_header
 from pipeline.intake.jsonl import JsonLines, JsonRows
@@ -18,7 +18,7 @@ def read_csv(source: SourceFile, table: Table, required: Sequence[str], max_line
     """One CSV as a table of text. Raises: InputRefused: every fault of its bytes, header and quotes."""
     file = DelimitedFile(source.path, source.name, scan(source.path, source.name, max_line_bytes), max_line_bytes)
     line, guess = find_header(
-        file,
+        file.header_lines(),
         partial(headers.holds_required, table=table, required=required),
         partial(headers.likeness, table=table),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -62,7 +62,7 @@ class RowSource(Protocol):
     def rows(self) -> Iterator[tuple[int, Cells]]:
         """Line and cells of each data row."""
 
-    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
+    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
         """Address such as `C14`, or None where the line says it all."""
 
     def as_stood(self, line: int) -> dict[str, str]:
@@ -105,12 +105,12 @@ class TextTable:
         """
         return self.source.rows()
 
-    def cell(self, line: int, column: str, item_id: str | None = None) -> str | None:
+    def cell(self, line: int, column: str, row: Sequence[str | None] | None = None) -> str | None:
         """Address such as `C14` for sheets, else None.
 
-        Where a sheet holds items as columns, a line makes several rows, and `item_id` says which is meant.
+        A line of a wide sheet may make several rows: `row`, the cells as `rows` gave them, says which is meant.
         """
-        return self.source.cell(line, column, item_id)
+        return self.source.cell(line, column, row)
 
     def as_stood(self, line: int) -> dict[str, str]:
         """The row of that line by its own headers; empty cells, and columns that were left out, are not in it.

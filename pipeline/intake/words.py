@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 
 def shown(name: str) -> str:
@@ -57,3 +57,12 @@ def column_index(letters: str) -> int:
     for letter in letters.upper():
         index = index * 26 + ord(letter) - 64
     return index - 1
+
+
+def names_of(cells: Iterable[str | None]) -> list[str]:
+    r"""Header cells as one line each: a break inside a cell is a space.
+
+    >>> names_of(["Out the\ndoor ", None])
+    ['Out the door', '']
+    """
+    return [" ".join((cell or "").split()) for cell in cells]

@@ -13,9 +13,9 @@ from pipeline.intake import headers
 from pipeline.intake.find import table_name
 from pipeline.intake.headers import HEADER_LINES, Header, near_miss
 from pipeline.intake.hostile import parse_parquet, parse_workbook
-from pipeline.intake.spool import Grid, GridRow
+from pipeline.intake.spool import Grid, GridRow, text_of
 from pipeline.intake.texttable import Cells, SourceFile, TextTable
-from pipeline.intake.words import column_letters, listed, short
+from pipeline.intake.words import column_letters, listed, names_of, short
 
 if TYPE_CHECKING:
     from pipeline.intake.mapping import FileMapping
@@ -60,11 +60,6 @@ def first_rows(grid: Grid) -> Iterator[GridRow]:
     return takewhile(lambda row: row[0] <= HEADER_LINES, grid.rows())
 
 
-def names_of(cells: Sequence[str | None]) -> list[str]:
-    """Header cells as one line each: a break inside a cell is a space."""
-    return [" ".join((cell or "").split()) for cell in cells]
-
-
 def blank_rows(grid: Grid, header_row: int) -> int:
     """Rows above the header, and blank ones below it."""
     below = sum(1 for number, _ in grid.rows() if number > header_row)
@@ -82,16 +77,16 @@ class GridRows:
     def rows(self) -> Iterator[tuple[int, Cells]]:
         for number, cells in self._below():
             cells += [None] * (self.header.width - len(cells))
-            yield number, tuple([cells[i] or None for i in self.header.positions])
+            yield number, tuple([text_of(cells[i]) for i in self.header.positions])
 
-    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
+    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
         if not self.grid.name or column not in self.header.columns:
             return None
         return f"{column_letters(self.header.positions[self.header.columns.index(column)])}{line}"
 
     def as_stood(self, line: int) -> dict[str, str]:
         cells = self.grid.at(line)
-        stood = {self.header.names[i]: cells[i] for i in self.header.positions if i < len(cells)}
+        stood = {self.header.names[i]: text_of(cells[i]) for i in self.header.positions if i < len(cells)}
         return {name: cell for name, cell in stood.items() if cell}
 
     def strays(self) -> list[str]:
@@ -99,7 +94,7 @@ class GridRows:
         found: set[int] = set()
         for _, cells in self._below():
             spots = (*self.header.nameless, *range(self.header.width, len(cells)))
-            found.update(i for i in spots if i < len(cells) and (cells[i] or "").strip())
+            found.update(i for i in spots if i < len(cells) and (text_of(cells[i]) or "").strip())
         return [f"column {column_letters(i)}" for i in sorted(found)]
 
     def _below(self) -> Iterator[GridRow]:
@@ -128,7 +123,7 @@ def _looks_like_a_table(file: SourceFile, grid: Grid, required: Mapping[str, Seq
     if near:
         return Fault("no table of that name", where=where, do=f"did you mean {near!r}?")
     for _, cells in first_rows(grid):
-        names = names_of(cells)
+        names = names_of(map(text_of, cells))
         for table in TABLES.values():
             if len(required[table.name]) > 1 and headers.holds_required(names, table, required[table.name]):
                 return Fault("no table of that name", where=where, do=f"did you mean {table.name!r}? It has that table's columns")
@@ -172,7 +167,7 @@ def _header_row(grid: Grid, table: Table, required: Sequence[str]) -> tuple[int,
     """The first row that holds the required headers, else the one most like a header; row 0 for none."""
     best: tuple[int, int, list[str]] = (0, 0, [])
     for number, cells in first_rows(grid):
-        names = names_of(cells)
+        names = names_of(map(text_of, cells))
         if headers.holds_required(names, table, required):
             return number, names
         likeness = headers.likeness(names, table)
