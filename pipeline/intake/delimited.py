@@ -100,11 +100,11 @@ class DelimitedRows:
             if len(cells) < width:
                 cells += [""] * (width - len(cells))
             if self._is_ragged(cells):
-                yield line, Ragged(len(positions), len(cells))
+                yield line, Ragged(len(positions), cells)
             else:
                 yield line, tuple([cells[i] or None for i in positions])
 
-    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
+    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
         return None
 
     def as_stood(self, line: int) -> dict[str, str]:
@@ -129,7 +129,7 @@ class DelimitedRows:
             return None
         if scan.quotes or scan.lone_cr or scan.bare_start or scan.delimiters[delimiter] != commas:
             return None
-        return PlainCsv(self.file.path, delimiter, head.line, head.cells)
+        return PlainCsv(self.file.path, delimiter, head.line, self.header.names)
 
     def _name(self, position: int) -> str:
         names = self.header.names

@@ -11,7 +11,7 @@ from pathlib import Path
 from pipeline.contract import TABLES
 from pipeline.errors import Fault, InputRefused
 from pipeline.intake.texttable import HandIn, SourceFile
-from pipeline.intake.words import listed, shown
+from pipeline.intake.words import listed, short, shown
 
 TABLE_ENDINGS = (".csv", ".jsonl", ".parquet", ".xlsx")
 WIDE_ENDINGS = (".csv", ".xlsx")
@@ -165,8 +165,23 @@ class _Search:
     def _add(self, name: str, root: Path, paths: list[Path], mapping: Path | None, where: str) -> None:
         if self.mapping and (mapping == self.mapping or self._mapping_for([path.name for path in paths], None)):
             mapping, self.mapping_used = self.mapping, True
+        if mapping:
+            self._check_files(mapping, [path.name for path in paths])
         files = [source for path in paths if (source := self._source(path))]
         self.hand_ins.append(HandIn(shown(name), root, tuple(files), self._source(mapping) if mapping else None))
+
+    def _check_files(self, mapping: Path, names: list[str]) -> None:
+        """Each sheet of a mapping must find its file; one that names none must find just one."""
+        for pattern in dict.fromkeys(file_patterns(mapping)):
+            found, where = claimed([pattern], names), shown(mapping.name)
+            if not found and pattern:
+                self.faults.append(Fault(f"no file {short(pattern)} in the hand-in", where=where, got=listed(names), do="see its file ="))
+            elif not found:
+                self.faults.append(Fault("no file in the hand-in that it could speak of", where=where, got=listed(names)))
+            elif len(found) > 1 and not pattern:
+                self.faults.append(
+                    Fault("it could speak of several files", where=where, got=listed(found), do="add file = to each [[sheet]]")
+                )
 
     def _source(self, path: Path) -> SourceFile | None:
         where = shown(path.name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -71,7 +71,7 @@ class JsonRows:
         for line, found in self._objects():
             yield line, tuple([found.get(name) or None for name in names])
 
-    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
+    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
         return None
 
     def as_stood(self, line: int) -> dict[str, str]:

@@ -23,23 +23,11 @@ _COLUMNS = {column.name: column for table in TABLES.values() for column in table
 
 
 def mapping_by_file(source: SourceFile, names: Sequence[str]) -> dict[str, FileMapping]:
-    """The mapping for each file of a hand-in that it speaks of.
-
-    Raises: InputRefused: every problem of the mapping, and each sheet whose file is not there.
-    """
-    faults: list[Fault] = []
+    """The mapping for each file of a hand-in that it speaks of. Raises: InputRefused: every problem of the mapping."""
     found: dict[str, list[SheetMapping]] = {}
     for sheet in read_mapping(source):
-        files = claimed([sheet.file], names)
-        if not files:
-            what = f"no file {short(sheet.file)} in the hand-in" if sheet.file else "no file in the hand-in that it could speak of"
-            faults.append(Fault(what, where=source.name, got=listed(names), do=did_you_mean(sheet.file, names)))
-        elif len(files) > 1 and not sheet.file:
-            faults.append(Fault("it could speak of several files", where=source.name, got=listed(files), do="add file = to the [[sheet]]"))
-        for file in files:
+        for file in claimed([sheet.file], names):
             found.setdefault(file, []).append(sheet)
-    if faults:
-        raise InputRefused(faults)
     return {file: FileMapping(source.name, sheets) for file, sheets in found.items()}
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import TYPE_CHECKING
 
 from pipeline.contract import TABLES, table_named
@@ -63,7 +64,7 @@ class _Reader:
 
     def file(self, file: SourceFile, mapping: FileMapping | None) -> list[TextTable]:
         """Every table of one file."""
-        ending = file.path.suffix.lower()
+        ending = PurePath(file.name).suffix.lower()
         if mapping is not None and ending == ".csv":
             from pipeline.intake.wide import read_wide_csv
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -32,14 +32,14 @@ class HandIn:
 class Ragged(tuple[str | None, ...]):
     """Cells of a row that does not fit under the headers: all not known, so that none is read in a wrong column.
 
-    `found` is the number of cells that stood there.
+    `stood` holds the cells as they were written; where a table has a private column, what is private may be any of them.
     """
 
-    found: int
+    stood: tuple[str, ...]
 
-    def __new__(cls, width: int, found: int) -> Ragged:
+    def __new__(cls, width: int, stood: Iterable[str]) -> Ragged:
         row = super().__new__(cls, (None,) * width)
-        row.found = found
+        row.stood = tuple(stood)
         return row
 
 
@@ -47,7 +47,7 @@ class Ragged(tuple[str | None, ...]):
 class PlainCsv:
     """A CSV that any reader reads alike: UTF-8, no quote character, no blank line after the header.
 
-    `header` holds the names as they stand, in order, trailing blank ones included; `header_line` is physical, from 1.
+    `header` holds the names in order, trimmed, trailing blank ones included; `header_line` is physical, from 1.
     """
 
     path: Path
@@ -62,7 +62,7 @@ class RowSource(Protocol):
     def rows(self) -> Iterator[tuple[int, Cells]]:
         """Line and cells of each data row."""
 
-    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
+    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
         """Address such as `C14`, or None where the line says it all."""
 
     def as_stood(self, line: int) -> dict[str, str]:
@@ -105,12 +105,13 @@ class TextTable:
         """
         return self.source.rows()
 
-    def cell(self, line: int, column: str, row: Sequence[str | None] | None = None) -> str | None:
+    def cell(self, line: int, column: str, item_id: str | None = None) -> str | None:
         """Address such as `C14` for sheets, else None.
 
-        A line of a wide sheet may make several rows: `row`, the cells as `rows` gave them, says which is meant.
+        A line of a wide sheet may make several rows: `item_id` says which is meant; where more than one still is, the
+        addresses of all are told.
         """
-        return self.source.cell(line, column, row)
+        return self.source.cell(line, column, item_id)
 
     def as_stood(self, line: int) -> dict[str, str]:
         """The row of that line by its own headers; empty cells, and columns that were left out, are not in it.

@@ -61,17 +61,17 @@ class WideRows:
     def rows(self) -> Iterator[tuple[int, Cells]]:
         for line, cells in self.layout.lines(self.grid):
             if self.layout.is_ragged(cells):
-                yield line, Ragged(len(self.columns), len(cells))
+                yield line, Ragged(len(self.columns), (text_of(cell) or "" for cell in cells))
                 continue
             for made in self._made(cells):
                 yield line, self._cells(made)
 
-    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
-        for made in self._made(self.grid.at(line)) if self.grid.name else ():
-            if row is None or tuple(row) == self._cells(made):
-                place = made.get(column, (None, None))[1]
-                return None if place is None else f"{column_letters(place)}{line}"
-        return None
+    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
+        if not self.grid.name:
+            return None
+        made = (row for row in self._made(self.grid.at(line)) if item_id is None or row.get("item_id", (None, None))[0] == item_id)
+        places = {row[column][1] for row in made if column in row}
+        return " or ".join(f"{column_letters(place)}{line}" for place in sorted(place for place in places if place is not None)) or None
 
     def as_stood(self, line: int) -> dict[str, str]:
         cells = self.grid.at(line)

@@ -79,7 +79,7 @@ class GridRows:
             cells += [None] * (self.header.width - len(cells))
             yield number, tuple([text_of(cells[i]) for i in self.header.positions])
 
-    def cell(self, line: int, column: str, row: Sequence[str | None] | None) -> str | None:
+    def cell(self, line: int, column: str, item_id: str | None) -> str | None:
         if not self.grid.name or column not in self.header.columns:
             return None
         return f"{column_letters(self.header.positions[self.header.columns.index(column)])}{line}"
