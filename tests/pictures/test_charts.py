@@ -52,7 +52,7 @@ QUARTERS = [
         ("2026-Q2", "trade", 0.4),
     ]
 ]
-CHANGES = [{"label": "tourer", "before": 0.18, "after": 0.31, "change": 0.13, "low": 0.07, "high": 0.19, "real": 1}]
+CHANGES = [{"label": "tourer", "share_before": 0.18, "share_now": 0.31, "low": 0.07, "high": 0.19, "changed": 1}]
 READINGS = [
     {"on": dt.date(2026, 1, n + 1), "value": float(n), "smoothed": n / 2, "centre": 1.0, "low": -2.0, "high": 3.0, "outside": int(n > 3)}
     for n in range(5)

@@ -87,26 +87,33 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
     """Changes of share with their intervals, the best supported first; an interval clear of the line is no chance.
 
     Args:
-        frame: `label, before, after, change, low, high` as shares, in order of evidence, and `real` (1/0).
+        frame: `label, share_before, share_now` and `low, high` of the difference, as shares, in order of evidence, and `changed`
+            (held against false discoveries).
     """
-    found = known(rows(frame), "label", "change")
+    found = known(rows(frame), "label", "share_before", "share_now")
     if not found:
         return nothing(style, question, "Nothing to compare with yet.")
-    shown = [row | {"said": f"{100 * row['before']:.0f} → {100 * row['after']:.0f} in 100", "real": bool(row.get("real"))} for row in found]
+    shown = [_change(row) for row in found]
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=[row["label"] for row in shown], title=None))
     axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr="format(datum.value * 100, '+.0f')"))
-    colour = alt.Color(
-        "real:N", title="more than chance", legend=None, scale=alt.Scale(domain=[True, False], range=[style.look.accent, style.look.rule])
-    )
+    scale = {"domain": [True, False]}
+    colour = alt.Color("changed:N", legend=None, scale=alt.Scale(**scale, range=[style.look.accent, style.look.rule]))
+    shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(**scale, range=["circle", "stroke"]))
     bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q", color=colour)
-    shape = alt.Shape("real:N", legend=None, scale=alt.Scale(domain=[True, False], range=["circle", "stroke"]))
     dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2).encode(x=axis, color=colour, shape=shape)
     text = base.mark_text(align="left", dx=8).encode(x="high:Q", text="said:N")
-    real = [row for row in shown if row["real"]]
+    real = [row for row in shown if row["changed"]]
     said = f"{len(real)} of {len(shown)} are more than chance; dots are these, short strokes the others"
     listed = "; ".join(f"{row['label']} {row['said']}" for row in real[:5]) or "none"
     layers = reference(0, style) + bars + picking(dots, style, ["label"]) + text
     return finish(layers, style, question, said, row_height(len(shown)), f"{question} {said}. {listed}.")
+
+
+def _change(row: dict[str, Any]) -> dict[str, Any]:
+    before, now = row["share_before"], row["share_now"]
+    said = f"{100 * before:.0f} → {100 * now:.0f} in 100"
+    ends = {"low": row.get("low"), "high": row.get("high")}
+    return {"label": row["label"], "change": now - before, "said": said, "changed": bool(row.get("changed"))} | ends
 
 
 def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quotes become orders, and when?") -> alt.LayerChart:
