@@ -38,7 +38,7 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
             con.execute("CHECKPOINT")
         reached("families-built")
         write_whole(folder / MODEL, fitted.model.to_json().encode())
-        kept = ("hand_ins", "settings", "rows", "digests", "records_to")
+        kept = ("hand_ins", "settings", "rows", "digests", "digests_by", "records_to")
         manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": fitted.model.digest}
         edition = publish(store, folder, manifest, settings)
     outcome = {"edition": edition.number, **_figures(fitted), "families": families.families.height}

@@ -23,6 +23,8 @@ def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES) -> None
     """
     con.execute("CREATE TEMP TABLE IF NOT EXISTS touched_jobs (job_id VARCHAR)")
     for table in tables.values():
+        if not _any(con, f"staged_{table.name}") and not _any(con, f"waiting_{table.name}"):
+            continue
         write_ledger(con, table)
         if not table.grouped:
             _settle_duplicates(con, table, hand_in)
@@ -93,9 +95,9 @@ def _accuse(con: Any, table: Table, relation: str, rule: str, column: str, where
 
 def _lay_claims(con: Any, table: Table, hand_in: int) -> None:
     """What this hand-in says anew of a group: any line claims the whole, also one that was refused."""
-    if table.name in ("jobs", "bodies", "fitout"):
+    if table.name in ("jobs", "bodies", "fitout", "weighings"):
         con.execute(f"INSERT INTO touched_jobs SELECT DISTINCT job_id FROM staged_{table.name} WHERE job_id IS NOT NULL")
-    if not table.grouped:
+    if not table.grouped or not any(_any(con, holder) for holder in (table.name, f"waiting_{table.name}", "ledger")):
         return
     readable = " AND ".join(f"s.{name(column)} IS NOT NULL" for column in table.key)
     con.execute(
@@ -172,15 +174,15 @@ def _resolve_old_names(con: Any) -> None:
 
 def _let_in(con: Any, table: Table, hand_in: int) -> None:
     """Newest of each key gets in; what it beats is kept as old; what lacks a reference waits."""
-    key, columns = _key(table, "c"), _columns(table, "c")
-    ready = "FROM contest c ANTI JOIN lacking l ON l.source_id = c.source_id AND l.line = c.line"
+    columns = _columns(table, "c")
+    ready = "FROM contest c" + (" ANTI JOIN lacking l ON l.source_id = c.source_id AND l.line = c.line" if _any(con, "lacking") else "")
     con.execute("CREATE OR REPLACE TEMP TABLE losers (source_id INTEGER, line BIGINT)")
     taken_up = _any(con, f"waiting_{table.name}") and _any(con, f"(SELECT 1 {ready} WHERE c.waits)")
     if taken_up:
         _find_losers(con, table, ready)
     winning = f"{ready} WHERE (c.source_id, c.line) NOT IN (SELECT (source_id, line) FROM losers)" if taken_up else ready
     if not table.grouped:
-        con.execute(f"CREATE OR REPLACE TEMP TABLE claims AS SELECT {key} AS key, max(c.hand_in) AS hand_in {winning} GROUP BY 1")
+        _claim_won(con, table, winning)
         _replace(con, table, table.name, hand_in)
     con.execute(f"INSERT INTO {table.name} SELECT {columns} {winning}")
     if taken_up:
@@ -192,6 +194,12 @@ def _let_in(con: Any, table: Table, hand_in: int) -> None:
     _start_waiting(con, table)
     if not table.grouped:
         _close_replaced(con, table, hand_in)
+
+
+def _claim_won(con: Any, table: Table, winning: str) -> None:
+    """Keys that rows of a table without groups have won; none are needed where there is nothing to replace."""
+    needed = "" if _any(con, table.name) or _any(con, "ledger") else "LIMIT 0"
+    con.execute(f"CREATE OR REPLACE TEMP TABLE claims AS SELECT {_key(table, 'c')} AS key, max(c.hand_in) AS hand_in {winning} GROUP BY 1 {needed}")
 
 
 def _find_losers(con: Any, table: Table, ready: str) -> None:

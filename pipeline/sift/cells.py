@@ -63,7 +63,7 @@ def cell_rule(
     table: Table, column: Column, names: CellNames, *, decimal_comma: bool, scale: float, last_date: str, settings: Settings
 ) -> CellRule:
     """The three steps of a column, over the names that they have in the query around them."""
-    known = f"(CASE WHEN lower(trim({names.raw})) IN ({_list(NOT_KNOWN)}) THEN NULL ELSE trim({names.raw}) END)"
+    known = _known(names.raw)
     missing = _missing(table, column, names.known)
     if column.kind in ("number", "integer"):
         return CellRule(known, *_number(table, column, names, missing, decimal_comma, scale, settings))
@@ -82,6 +82,12 @@ def cell_rule(
         return CellRule(known, f"lower({names.known})", _case(missing, odd))
     value = f"coalesce({names.known}, '')" if column.name == "revision" else names.known
     return CellRule(known, value, _case(missing))
+
+
+def _known(raw: str) -> str:
+    # Most cells are longer than any word for not known: those need no look at the words.
+    longest = max(len(word) for word in NOT_KNOWN)
+    return f"(CASE WHEN strlen(trim({raw})) > {longest} OR lower(trim({raw})) NOT IN ({_list(NOT_KNOWN)}) THEN trim({raw}) END)"
 
 
 def _number(

@@ -14,7 +14,7 @@ from pipeline.errors import InputRefused
 from pipeline.intake import HandIn, SourceFile, TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
 from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_cells, stage, stage_tables
-from pipeline.store.audit import audit, digests, records_to
+from pipeline.store.audit import audit, digest_maker, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing
 from pipeline.store.editions import DATABASE, MODEL, Edition, Store, building, publish
@@ -245,7 +245,7 @@ def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[s
     mark_suspects(con, settings, everywhere)
     create_views(con)
     rows = audit(con)
-    manifest = {"rows": rows, "digests": digests(con), "records_to": records_to(con)}
+    manifest = {"rows": rows, "digests": digests(con), "digests_by": digest_maker(), "records_to": records_to(con)}
     accounts = accounts_of(con)
     con.execute("CHECKPOINT")
     return manifest, accounts

@@ -12,6 +12,7 @@ from pipeline.errors import Fault, StoreBroken
 from pipeline.intake import HandIn, SourceFile, read_hand_in
 from pipeline.settings import Settings
 from pipeline.sift import create_tables
+from pipeline.store.audit import digest_maker, digests
 from pipeline.store.disk import copy_file, only_one, reached, writing
 from pipeline.store.editions import MODEL, Edition, Store, building, publish
 from pipeline.store.load import Entry, entries, finish, open_builder, take_in
@@ -48,7 +49,7 @@ def rebuild(store: Store) -> Rebuilt:
                     take_in(con, number, entry, read_hand_in(_from_originals(store, entry), settings.intake), settings, folder)
                     reached(f"hand-in-{number}-taken-in")
                 manifest, _ = finish(con, settings, parent=None)
-            before, after = live.manifest["digests"], manifest["digests"]
+            before, after = _digests_of(live), manifest["digests"]
             if before != after:
                 differing = [table for table in before if before[table] != after.get(table)]
                 raise StoreBroken(
@@ -62,6 +63,12 @@ def rebuild(store: Store) -> Rebuilt:
                 copy_file(live.path / MODEL, folder / MODEL)
             manifest |= {key: live.manifest[key] for key in ("hand_ins", "settings")} | {"by": "rebuild", "parent": live.number}
             return Rebuilt(publish(store, folder, manifest, settings), before, after)
+
+
+def _digests_of(live: Edition) -> dict[str, str]:
+    if live.manifest["digests_by"] == digest_maker():
+        return live.manifest["digests"]
+    return digests(live.cursor())
 
 
 def _from_originals(store: Store, entry: Entry) -> HandIn:
