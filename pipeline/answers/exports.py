@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib import import_module
 
 from pipeline.answers.files import Rows
 from pipeline.contract import TABLES
@@ -30,11 +31,23 @@ def _view(view: str) -> Export:
     return read
 
 
+def _computed(module: str, function: str) -> Export:
+    def read(edition: Edition, settings: Settings) -> Rows:
+        # Imported when asked for: these rooms need a frame library, which costs more than a plain table takes.
+        answer = getattr(import_module(f"pipeline.answers.{module}"), function)
+        return Rows.of_frame(answer(edition.cursor(), settings))
+
+    return read
+
+
 EXPORTS: dict[str, Export] = {
     **{table: _records(table) for table in TABLES},
     "rejects": _view("rejects"),
     "suspects": _view("suspect_rows"),
     "history": _view("history"),
+    "families": _computed("families", "families"),
+    "trends": _computed("selling", "trends"),
+    "pairs": _computed("selling", "pairs"),
 }
 """What can be exported, by name."""
 

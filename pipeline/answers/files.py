@@ -46,6 +46,11 @@ class Rows:
         names = tuple(entry[0] for entry in result.description)
         return Rows(names, result.fetchall())
 
+    @staticmethod
+    def of_frame(frame: Any) -> Rows:
+        """From a Polars frame."""
+        return Rows(tuple(frame.columns), frame.rows())
+
     def with_edition(self, edition: int | None) -> Rows:
         """The same rows with the edition they came from as the last column."""
         if "edition" in self.columns:
