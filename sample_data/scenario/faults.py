@@ -76,7 +76,7 @@ FAULTS: dict[str, tuple[Fault, ...]] = {
         Fault({"body": "gazebo"}, "body", "not-in-list", "a kind of body that is none"),
         Fault({"job_id": ""}, "job_id", "missing-key", "nobody's body"),
         Fault({"job_id": "E26-7777"}, "job_id", "unknown-job", "a job that never came"),
-        Fault({"revision": "Z"}, "revision", "unknown-job", "a revision that its job does not have"),
+        Fault({"revision": "Z"}, "job_id", "unknown-job", "a revision that its job does not have"),
         Fault({"weighed_kg": "0"}, "weighed_kg", "out-of-range", "nothing on the scale"),
         Fault({"weighed_kg": "NaN"}, "weighed_kg", "not-a-number", "what a script wrote for an empty cell"),
         Fault({"weighed_kg": "3e9"}, "weighed_kg", "out-of-range", "a mountain"),

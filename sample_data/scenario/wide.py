@@ -34,8 +34,62 @@ HEADER_ROW = 4
 """As the sheet numbers its rows, from 1."""
 
 
+_MAPPING = """\
+# How to read the list that Millrace kept until the end of 2021.
+
+[[sheet]]
+sheet = "Jobs"
+header_row = {header_row}
+dates = ["DD/MM/YYYY"]
+not_known = ["TBC", "?", "-", "n/a"]
+yes = ["Y", "x", "✓", "yes"]
+no = ["no"]
+case = {{ vehicle_id = "upper", body = "lower" }}
+prefix = {{ job_id = "M" }}
+leave_out = [{{ header = "Job", starts_with = "Total" }}]
+
+[sheet.words.status]
+"done" = "delivered"
+"in work" = "ordered"
+"offered" = "quoted"
+"called off" = "cancelled"
+
+[sheet.jobs]
+job_id = "Job"
+vehicle_id = "Vehicle"
+status = "Where is it"
+quoted_on = "Came in"
+ordered_on = "Ordered"
+delivered_on = "Out the door"
+lost_on = "Lost"
+price = "Price"
+always = {{ branch = "millrace" }}
+
+[sheet.bodies]
+job_id = "Job"
+body = "What"
+length_mm = "Length"
+width_mm = "Width"
+height_mm = "Height"
+sheet_mm = "Sheet"
+floor_mm = "Deck"
+doors = "Doors"
+painted = "Paint"
+weighed_kg = "Mass"
+cad_kg = "Drawn"
+always = {{ scale_step_kg = "5" }}
+
+[[sheet.item_columns]]
+job_id = "Job"
+body = "What"
+
+[sheet.item_columns.columns]
+{items}
+"""
+
+
 def write_early_list(path: Path, jobs: list[Job]) -> None:
-    """The workbook; only what it had room for: one body a job, its last version, no places."""
+    """The workbook and its mapping; only what it had room for: one body a job, its last version, no places."""
     book = xlsxwriter.Workbook(path)
     book.set_properties({"title": "Job list", "created": datetime(2022, 1, 3)})
     sheet = book.add_worksheet("Jobs")
@@ -60,6 +114,8 @@ def write_early_list(path: Path, jobs: list[Job]) -> None:
                 sheet.write(row, column, value)
         row += 1
     book.close()
+    mapping = _MAPPING.format(header_row=HEADER_ROW, items="\n".join(f'"{item.label}" = "{item.item_id}"' for item in items))
+    path.with_suffix(".intake.toml").write_bytes(mapping.encode())
 
 
 def _quarter(day: date) -> str:
