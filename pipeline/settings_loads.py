@@ -110,7 +110,6 @@ class LeverSettings(Struct, frozen=True, forbid_unknown_fields=True):
     leave_out: Annotated[int, Meta(ge=1, le=99, description="the same for leaving an item out")] = 5
     upgrade: Annotated[int, Meta(ge=1, le=99, description="the same for a certified upgrade")] = 4
     interaction_kg: Annotated[
-        float,
-        Meta(ge=0, description="by how much changes together may differ from their sum, kg: sets this close are reckoned out in full"),
-    ] = 15.0
+        float, Meta(ge=0, description="what changes together may save beyond their sum, kg: sets this close are reckoned out in full")
+    ] = 5.0
     most_trials: Annotated[int, Meta(ge=1, le=1000, description="sets reckoned out in full for one vehicle and upgrade")] = 40
