@@ -15,6 +15,7 @@ import math
 import sys
 import warnings
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 
@@ -66,7 +67,12 @@ def workbook_lines(request: dict[str, Any]) -> Iterator[Any]:
 
     if not openpyxl.DEFUSEDXML:
         raise Unusable({"what": "workbooks are not read without the package defusedxml", "do": "install it"})
-    book = openpyxl.load_workbook(request["path"], read_only=True, data_only=True, keep_links=False, keep_vba=False)
+    # Opened here: the library asks a path for its ending, and originals are kept without one.
+    with Path(request["path"]).open("rb") as file:
+        yield from _sheet_lines(openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False, keep_vba=False), request)
+
+
+def _sheet_lines(book: Any, request: dict[str, Any]) -> Iterator[Any]:
     for sheet in book.worksheets:
         check_dimension(sheet.title, sheet.max_row or 0, sheet.max_column or 0, request)
     for sheet in book.worksheets:
