@@ -104,11 +104,11 @@ _BODIES = """
     SELECT b.*, regexp_replace(b.body, '-[0-9]+$', '') AS kind, j.vehicle_id, j.upgrade_id, j.branch, j.status, v.size_class, v.cab,
            coalesce(j.quoted_on, CAST(? AS DATE)) AS dated_on, 0 AS suspect, 0 AS list_short
     FROM bodies b LEFT JOIN jobs j ON j.job_id = b.job_id AND j.revision = b.revision LEFT JOIN vehicles v USING (vehicle_id)
-    ORDER BY b.source_id, b.line"""
+    ORDER BY b.source_id, b.line, b.part"""
 _FITOUT = """
     SELECT f.*, n.body_row FROM fitout f
-    JOIN (SELECT job_id, revision, body, row_number() OVER (ORDER BY source_id, line) - 1 AS body_row FROM bodies) n USING (job_id, revision, body)
-    ORDER BY f.source_id, f.line"""
+    JOIN (SELECT job_id, revision, body, row_number() OVER (ORDER BY source_id, line, part) - 1 AS body_row FROM bodies) n USING (job_id, revision, body)
+    ORDER BY f.source_id, f.line, f.part"""
 
 
 def _frames(con: Any, files: dict[int, str], dated_on: str | None) -> Drafts:
@@ -117,11 +117,11 @@ def _frames(con: Any, files: dict[int, str], dated_on: str | None) -> Drafts:
     rejects = tuple(
         Reject(table, files[source], line, column or "row", rule, value, key)
         for table, source, line, column, rule, value, key in con.execute(
-            "SELECT table_name, source_id, line, column_name, rule, value, key FROM ledger ORDER BY source_id, line, column_name"
+            "SELECT table_name, source_id, line, column_name, rule, value, key FROM ledger ORDER BY source_id, line, part, column_name"
         ).fetchall()
     )
     plain = {
-        table: from_sql(con, f"SELECT * FROM {table} ORDER BY source_id, line")
+        table: from_sql(con, f"SELECT * FROM {table} ORDER BY source_id, line, part")
         for table in ("jobs", "on_vehicle", "vehicles", "upgrades", "items", "weighings")
     }
     return Drafts(bodies=from_sql(con, _BODIES, [dated_on]), fitout=fitout, rejects=rejects, **plain)

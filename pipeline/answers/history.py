@@ -15,7 +15,7 @@ BODIES = "SELECT * FROM current_bodies ORDER BY job_id, body"
 FITOUT = """
 WITH places AS (SELECT job_id, body, row_number() OVER (ORDER BY job_id, body) - 1 AS body_row FROM current_bodies)
 SELECT f.* EXCLUDE (item_label), p.body_row FROM current_fitout f JOIN places p ON p.job_id = f.job_id AND p.body = f.body
-ORDER BY p.body_row, f.source_id, f.line"""
+ORDER BY p.body_row, f.source_id, f.line, f.part"""
 
 
 def history_of(cursor: Any) -> History:

@@ -37,7 +37,7 @@ def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES) -> None
 
 def _columns(table: Table, alias: str = "") -> str:
     dot = f"{alias}." if alias else ""
-    return ", ".join(f"{dot}{name(column)}" for column in (*table.names, "hand_in", "source_id", "line"))
+    return ", ".join(f"{dot}{name(column)}" for column in (*table.names, "hand_in", "source_id", "line", "part"))
 
 
 def _key(table: Table, alias: str) -> str:
@@ -88,7 +88,7 @@ def _accuse(con: Any, table: Table, relation: str, rule: str, column: str, where
     stood = ", ".join(f"'{each}': CAST(r.{name(each)} AS VARCHAR)" for each in table.names)
     con.execute(f"""
         INSERT INTO ledger
-        SELECT '{table.name}', r.hand_in, r.source_id, r.line, NULL, '{column}', '{rule}', CAST(r.{name(column)} AS VARCHAR),
+        SELECT '{table.name}', r.hand_in, r.source_id, r.line, r.part, NULL, '{column}', '{rule}', CAST(r.{name(column)} AS VARCHAR),
                to_json({{{stood}}}), {_key(table, "r")}, NULL, NULL, true
         FROM {relation} WHERE {where}""")
 
@@ -122,7 +122,7 @@ def _close_replaced(con: Any, table: Table, hand_in: int) -> None:
     con.execute(
         f"UPDATE ledger SET closed = 'superseded', closed_by = {hand_in} FROM claims c WHERE c.key = ledger.key "
         f"AND ledger.hand_in < c.hand_in AND closed IS NULL AND table_name = '{table.name}' "
-        f"AND NOT EXISTS (SELECT 1 FROM waiting_{table.name} w WHERE w.source_id = ledger.source_id AND w.line = ledger.line)"
+        f"AND NOT EXISTS (SELECT 1 FROM waiting_{table.name} w WHERE (w.source_id, w.line, w.part) = (ledger.source_id, ledger.line, ledger.part))"
     )
 
 
@@ -140,12 +140,12 @@ def _open_contest(con: Any, table: Table) -> None:
     cases = " ".join(f"WHEN {_lacks(reference, at)} THEN '{reference.rule}'" for at, reference in enumerate(table.references))
     con.execute("DROP TABLE IF EXISTS lacking")
     if not cases:
-        con.execute("CREATE TEMP TABLE lacking (source_id INTEGER, line BIGINT, rule VARCHAR, waits BOOLEAN)")
+        con.execute("CREATE TEMP TABLE lacking (source_id INTEGER, line BIGINT, part INTEGER, rule VARCHAR, waits BOOLEAN)")
         return
     joins = " ".join(_join(reference, at) for at, reference in enumerate(table.references))
     con.execute(f"""
-        CREATE TEMP TABLE lacking AS SELECT source_id, line, rule, waits FROM (
-            SELECT c.source_id, c.line, c.waits, CASE {cases} END AS rule FROM contest c {joins}) WHERE rule IS NOT NULL""")
+        CREATE TEMP TABLE lacking AS SELECT source_id, line, part, rule, waits FROM (
+            SELECT c.source_id, c.line, c.part, c.waits, CASE {cases} END AS rule FROM contest c {joins}) WHERE rule IS NOT NULL""")
 
 
 def _join(reference: Reference, at: int) -> str:
@@ -175,12 +175,12 @@ def _resolve_old_names(con: Any) -> None:
 def _let_in(con: Any, table: Table, hand_in: int) -> None:
     """Newest of each key gets in; what it beats is kept as old; what lacks a reference waits."""
     columns = _columns(table, "c")
-    ready = "FROM contest c" + (" ANTI JOIN lacking l ON l.source_id = c.source_id AND l.line = c.line" if _any(con, "lacking") else "")
-    con.execute("CREATE OR REPLACE TEMP TABLE losers (source_id INTEGER, line BIGINT)")
+    ready = "FROM contest c" + (" ANTI JOIN lacking l USING (source_id, line, part)" if _any(con, "lacking") else "")
+    con.execute("CREATE OR REPLACE TEMP TABLE losers (source_id INTEGER, line BIGINT, part INTEGER)")
     taken_up = _any(con, f"waiting_{table.name}") and _any(con, f"(SELECT 1 {ready} WHERE c.waits)")
     if taken_up:
         _find_losers(con, table, ready)
-    winning = f"{ready} WHERE (c.source_id, c.line) NOT IN (SELECT (source_id, line) FROM losers)" if taken_up else ready
+    winning = f"{ready} WHERE (c.source_id, c.line, c.part) NOT IN (SELECT (source_id, line, part) FROM losers)" if taken_up else ready
     if not table.grouped:
         _claim_won(con, table, winning)
         _replace(con, table, table.name, hand_in)
@@ -188,7 +188,7 @@ def _let_in(con: Any, table: Table, hand_in: int) -> None:
     if taken_up:
         con.execute(
             f"INSERT INTO old_{table.name} SELECT {columns}, {hand_in}, 'replaced' FROM contest c "
-            "WHERE (c.source_id, c.line) IN (SELECT (source_id, line) FROM losers)"
+            "WHERE (c.source_id, c.line, c.part) IN (SELECT (source_id, line, part) FROM losers)"
         )
         _close_waiting(con, table, hand_in, ready)
     _start_waiting(con, table)
@@ -199,32 +199,33 @@ def _let_in(con: Any, table: Table, hand_in: int) -> None:
 def _claim_won(con: Any, table: Table, winning: str) -> None:
     """Keys that rows of a table without groups have won; none are needed where there is nothing to replace."""
     needed = "" if _any(con, table.name) or _any(con, "ledger") else "LIMIT 0"
-    con.execute(f"CREATE OR REPLACE TEMP TABLE claims AS SELECT {_key(table, 'c')} AS key, max(c.hand_in) AS hand_in {winning} GROUP BY 1 {needed}")
+    con.execute(
+        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT {_key(table, 'c')} AS key, max(c.hand_in) AS hand_in {winning} GROUP BY 1 {needed}"
+    )
 
 
 def _find_losers(con: Any, table: Table, ready: str) -> None:
     """Rows taken up late never replace a newer one: neither a live one nor one that came with this hand-in."""
     con.execute(f"""
         CREATE OR REPLACE TEMP TABLE losers AS
-        SELECT source_id, line FROM (
-            SELECT c.source_id, c.line, c.hand_in, c.hand_in < max(c.hand_in) OVER (PARTITION BY {_key(table, "c")}) AS beaten,
+        SELECT source_id, line, part FROM (
+            SELECT c.source_id, c.line, c.part, c.hand_in, c.hand_in < max(c.hand_in) OVER (PARTITION BY {_key(table, "c")}) AS beaten,
                    {_key(table, "c")} AS key {ready}) k
         WHERE beaten OR EXISTS (SELECT 1 FROM {table.name} t WHERE {_key(table, "t")} = k.key AND t.hand_in > k.hand_in)""")
 
 
 def _close_waiting(con: Any, table: Table, hand_in: int, ready: str) -> None:
-    con.execute(
-        f"CREATE OR REPLACE TEMP TABLE up AS SELECT c.source_id, c.line, {'c.job_id' if 'job_id' in table.names else 'NULL'} AS job_id "
-        f"{ready} WHERE c.waits"
-    )
+    job = "c.job_id" if "job_id" in table.names else "NULL"
+    con.execute(f"CREATE OR REPLACE TEMP TABLE up AS SELECT c.source_id, c.line, c.part, {job} AS job_id {ready} WHERE c.waits")
     con.execute("INSERT INTO touched_jobs SELECT DISTINCT job_id FROM up WHERE job_id IS NOT NULL")
-    con.execute(f"DELETE FROM waiting_{table.name} WHERE (source_id, line) IN (SELECT (source_id, line) FROM up)")
+    con.execute(f"DELETE FROM waiting_{table.name} WHERE (source_id, line, part) IN (SELECT (source_id, line, part) FROM up)")
     con.execute(
         f"UPDATE ledger SET closed = 'taken-up', closed_by = {hand_in} WHERE closed IS NULL AND table_name = '{table.name}' "
-        "AND (source_id, line) IN (SELECT (source_id, line) FROM up)"
+        "AND (source_id, line, part) IN (SELECT (source_id, line, part) FROM up)"
     )
     con.execute(
-        "UPDATE sources SET taken_up = taken_up + n FROM (SELECT source_id AS id, count(*) AS n FROM up GROUP BY 1) u WHERE u.id = source_id"
+        "UPDATE sources SET taken_up = taken_up + n "
+        "FROM (SELECT source_id AS id, count(*) AS n FROM up GROUP BY 1) u WHERE u.id = source_id"
     )
 
 
@@ -232,7 +233,7 @@ def _start_waiting(con: Any, table: Table) -> None:
     if not _any(con, "(SELECT 1 FROM lacking WHERE NOT waits)"):
         return
     con.execute(f"""CREATE OR REPLACE TEMP TABLE newly AS SELECT {_columns(table, "c")}, l.rule AS lacking
-        FROM contest c JOIN lacking l ON l.source_id = c.source_id AND l.line = c.line WHERE NOT c.waits""")
+        FROM contest c JOIN lacking l USING (source_id, line, part) WHERE NOT c.waits""")
     con.execute(f"INSERT INTO waiting_{table.name} SELECT * FROM newly")
     for reference in table.references:
         _accuse(con, table, "newly r", reference.rule, reference.blamed, f"r.lacking = '{reference.rule}'")

@@ -12,16 +12,18 @@ from typing import Any
 from pipeline.contract import TABLES, Table
 from pipeline.sift.cells import name, sql_type
 
-ORIGIN = "hand_in INTEGER, source_id INTEGER, line BIGINT"
-"""Where a row came from: number of its hand-in, which file or sheet of it, which physical line."""
+ORIGIN = "hand_in INTEGER, source_id INTEGER, line BIGINT, part INTEGER DEFAULT 0"
+"""Where a row came from: number of its hand-in, which file or sheet of it, which physical line, and which of the rows that a
+line of a wide sheet makes for the table."""
 
 BOOKS = """
 CREATE TABLE hand_ins (hand_in INTEGER, name VARCHAR, loaded_on DATE);
 CREATE TABLE sources (source_id INTEGER, hand_in INTEGER, file VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR,
     mapping_sha256 VARCHAR, read BIGINT, left_out BIGINT, taken_up BIGINT);
-CREATE TABLE ledger (table_name VARCHAR, hand_in INTEGER, source_id INTEGER, line BIGINT, cell VARCHAR, column_name VARCHAR,
+CREATE TABLE ledger (table_name VARCHAR, hand_in INTEGER, source_id INTEGER, line BIGINT, part INTEGER, cell VARCHAR, column_name VARCHAR,
     rule VARCHAR, value VARCHAR, stood VARCHAR, key VARCHAR, closed VARCHAR, closed_by INTEGER, stood_cast BOOLEAN);
-CREATE TABLE suspects (table_name VARCHAR, key VARCHAR, rule VARCHAR, why VARCHAR, job_id VARCHAR, source_id INTEGER, line BIGINT);
+CREATE TABLE suspects (table_name VARCHAR, key VARCHAR, rule VARCHAR, why VARCHAR, job_id VARCHAR,
+    source_id INTEGER, line BIGINT, part INTEGER);
 """
 
 

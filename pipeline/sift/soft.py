@@ -120,7 +120,8 @@ RULES: tuple[SoftRule, ...] = (
         _BODY_KEY,
         "true",
         "short.n || ' of its fit-out lines could not be kept'",
-        "JOIN (SELECT key, count(DISTINCT (source_id, line)) AS n FROM ledger WHERE table_name = 'fitout' AND closed IS NULL GROUP BY 1) short "
+        "JOIN (SELECT key, count(DISTINCT (source_id, line, part)) AS n "
+        "FROM ledger WHERE table_name = 'fitout' AND closed IS NULL GROUP BY 1) short "
         f"ON short.key = {_BODY_KEY}",
     ),
     SoftRule(
@@ -177,7 +178,7 @@ def mark_suspects(con: Any, settings: Settings, everywhere: bool) -> None:
         table = f"(SELECT *, {_SHELL_KG} AS shell_kg FROM bodies)" if rule.table == "bodies" else rule.table
         con.execute(
             f"INSERT INTO suspects SELECT '{rule.table}', {rule.key}, '{rule.rule}', {rule.why.format(**numbers)}, "
-            f"{'t.job_id' if by_job else 'NULL'}, t.source_id, t.line "
+            f"{'t.job_id' if by_job else 'NULL'}, t.source_id, t.line, t.part "
             f"FROM {table} t {rule.source} WHERE {narrowed} AND ({rule.where.format(**numbers)})"
         )
     # What a person has looked at and called right, or put right, needs no second look.

@@ -10,7 +10,7 @@ import csv
 import hashlib
 import json
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -43,7 +43,7 @@ def stage_tables(con: Any) -> None:
     for table in TABLES.values():
         con.execute(
             f"CREATE OR REPLACE TEMP TABLE staged_{table.name} "
-            f"({columns_ddl(table)}, hand_in INTEGER, source_id INTEGER, line_said BIGINT, line_shift BIGINT, "
+            f"({columns_ddl(table)}, hand_in INTEGER, source_id INTEGER, part INTEGER, line_said BIGINT, line_shift BIGINT, "
             "fine BOOLEAN, faults VARCHAR[], stood VARCHAR[])"
         )
         # A plain file's rows lie in its own order, so their place in the table tells their physical line.
@@ -64,8 +64,8 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
         clean = Path(folder) / "clean.csv"
         written = _write_clean(source.text, clean)
-        relation = _read_csv(str(clean), [*source.text.columns, "line", "odd"], ",", quote=True, skip=0)
-        con.execute(_insert(table, source, settings, relation, line="try_cast(line AS BIGINT), NULL", odd="odd"))
+        relation = _read_csv(str(clean), [*source.text.columns, "line", "part", "odd"], ",", quote=True, skip=0)
+        con.execute(_insert(table, source, settings, relation, line="try_cast(part AS INTEGER), try_cast(line AS BIGINT), NULL", odd="odd"))
     read = _count(con, table, source)
     if read != written:
         raise InputRefused(
@@ -81,7 +81,7 @@ def _stage_plain(con: Any, table: Table, source: Source, settings: Settings) -> 
     relation = _read_csv(str(plain.path), _place_names(source.text), plain.delimiter, quote=False, skip=plain.header_line)
     base = con.execute(f"SELECT coalesce(max(rowid) + 1, 0) FROM staged_{table.name}").fetchall()[0][0]
     try:
-        con.execute(_insert(table, source, settings, relation, line=f"NULL, {plain.header_line + 1 - base}", odd="NULL::VARCHAR"))
+        con.execute(_insert(table, source, settings, relation, line=f"0, NULL, {plain.header_line + 1 - base}", odd="NULL::VARCHAR"))
     except _duckdb_error():
         return False
     return True
@@ -140,7 +140,7 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, lin
         FROM (SELECT *, {", ".join(faults)}
         FROM (SELECT *, {", ".join(values)}
         FROM (SELECT *, {", ".join(knowns)}
-        FROM (SELECT {", ".join(raws)}, {odd} AS odd{", line" if line.startswith("try_cast") else ""} FROM {relation})))))"""
+        FROM (SELECT {", ".join(raws)}, {odd} AS odd{", line, part" if line.startswith("try_cast") else ""} FROM {relation})))))"""
 
 
 def _raw(column: Column, source: Source) -> str:
@@ -162,21 +162,22 @@ def hash_customer(text: str, secret: bytes) -> str:
 
 
 def _write_clean(text: TextTable, path: Path) -> int:
-    private = any(TABLES[text.table].column(column).private for column in text.columns)
     written = 0
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        for line, cells in text.rows():
-            writer.writerow([*cells, line, _odd(cells, private)])
+        for line, part, cells in _parted(text):
+            writer.writerow([*cells, line, part, f"{len(cells.stood)} cells" if isinstance(cells, Ragged) else None])
             written += 1
     return written
 
 
-def _odd(cells: Cells, private: bool) -> str | None:
-    """What is shown of a row that does not fit its header; where a customer may stand in it, only how long it is."""
-    if not isinstance(cells, Ragged):
-        return None
-    return f"{len(cells.stood)} cells" if private else f"{len(cells.stood)} cells: {' | '.join(cells.stood)}"
+def _parted(text: TextTable) -> Iterator[tuple[int, int, Cells]]:
+    """Each row with its line and its number among the rows that the line makes."""
+    last, part = 0, 0
+    for line, cells in text.rows():
+        part = part + 1 if line == last else 0
+        last = line
+        yield line, part, cells
 
 
 def _count(con: Any, table: Table, source: Source) -> int:
@@ -184,36 +185,48 @@ def _count(con: Any, table: Table, source: Source) -> int:
 
 
 def restore_cells(con: Any, source: Source, scratch: Path) -> None:
-    """Let ledger entries of rows that were cast already (a reference missing, a key twice) show the cells as they stood."""
-    wanted = {
-        line
-        for (line,) in con.execute("SELECT DISTINCT line FROM ledger WHERE source_id = ? AND stood_cast", [source.source_id]).fetchall()
-    }
+    """Let the ledger show rows as they stood where casting or a wrong number of cells hid it, and cells of sheets by address."""
+    wanted: dict[tuple[int, int], list[str | None]] = {}
+    for line, part, column in con.execute(
+        f"SELECT DISTINCT line, part, column_name FROM ledger WHERE source_id = ? AND (stood_cast OR rule = '{CELL_COUNT}' OR ?)",
+        [source.source_id, source.text.sheet is not None],
+    ).fetchall():
+        wanted.setdefault((line, part), []).append(column)
     if not wanted:
         return
+    item = source.text.columns.index("item_id") if "item_id" in source.text.columns else None
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
         path = Path(folder) / "stood.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
-            writer.writerows(
-                [line, json.dumps(_shown(source, cells), ensure_ascii=False)] for line, cells in source.text.rows() if line in wanted
-            )
-        con.execute(
-            f"CREATE OR REPLACE TEMP TABLE as_stood AS SELECT DISTINCT * FROM {_read_csv(str(path), ['line', 'row'], ',', quote=True, skip=0)}"
-        )
-    # A wide sheet makes several rows of one line: the entry's own is the one that names the same item.
+            for line, part, cells in _parted(source.text):
+                for column in wanted.get((line, part), ()):
+                    address = source.text.cell(line, column, cells[item] if item is not None else None) if column else None
+                    writer.writerow([line, part, column, address, json.dumps(_shown(source, line, cells), ensure_ascii=False)])
+        names = ["line", "part", "column_name", "address", "row"]
+        con.execute(f"CREATE OR REPLACE TEMP TABLE as_stood AS SELECT * FROM {_read_csv(str(path), names, ',', quote=True, skip=0)}")
     con.execute(f"""
-        UPDATE ledger SET stood = a.row, value = coalesce(json_extract_string(a.row, '$."' || column_name || '"'), value), stood_cast = false
-        FROM as_stood a WHERE ledger.source_id = {source.source_id} AND stood_cast AND try_cast(a.line AS BIGINT) = ledger.line
-          AND (json_extract_string(a.row, '$.item_id') IS NOT DISTINCT FROM json_extract_string(ledger.stood, '$.item_id')
-               OR NOT EXISTS (SELECT 1 FROM as_stood o WHERE o.line = a.line AND o.row <> a.row))""")
+        UPDATE ledger SET
+            cell = a.address, stood_cast = false, stood = CASE WHEN stood_cast OR rule = '{CELL_COUNT}' THEN a.row ELSE stood END,
+            value = CASE WHEN stood_cast THEN coalesce(a.row ->> ('$."' || ledger.column_name || '"'), value) ELSE value END
+        FROM as_stood a
+        WHERE ledger.source_id = {source.source_id} AND ledger.line = CAST(a.line AS BIGINT) AND ledger.part = CAST(a.part AS INTEGER)
+          AND ledger.column_name IS NOT DISTINCT FROM a.column_name""")
 
 
-def _shown(source: Source, cells: Cells) -> dict[str, str]:
-    private = {column.name for column in TABLES[source.text.table].columns if column.private}
+def _shown(source: Source, line: int, cells: Cells) -> dict[str, str]:
+    text = source.text
+    private = {column.name for column in TABLES[text.table].columns if column.private}
+    if isinstance(cells, Ragged) and private:
+        # What is private may stand in any of the cells, so the reader of the file says which those are.
+        hidden = {text.stood_as.get(column, column) for column in private}
+        stood = text.as_stood(line).items()
+        return {header: hash_customer(cell, source.secret) if header in hidden else cell for header, cell in stood}
+    if isinstance(cells, Ragged):
+        return {f"cell {at}": cell for at, cell in enumerate(cells.stood, 1) if cell}
     return {
         column: hash_customer(cell, source.secret) if column in private else cell
-        for column, cell in zip(source.text.columns, cells, strict=True)
+        for column, cell in zip(text.columns, cells, strict=True)
         if cell
     }
 
@@ -224,7 +237,7 @@ def write_ledger(con: Any, table: Table) -> None:
     stood = ", ".join(f"{literal(column)}: s.stood[{at}]" for at, column in enumerate(table.names, 2))
     con.execute(f"""
         INSERT INTO ledger
-        SELECT '{table.name}', s.hand_in, s.source_id, s.line, NULL,
+        SELECT '{table.name}', s.hand_in, s.source_id, s.line, s.part, NULL,
                CASE WHEN a.at > 1 THEN ({_array(names)})[a.at] END, s.faults[a.at],
                s.stood[a.at],
                to_json({{{stood}}}), {key_text(table, "s")}, NULL, NULL, false

@@ -8,7 +8,7 @@ from pipeline.contract import TABLES
 from pipeline.errors import Fault, StoreBroken
 from pipeline.sift.cells import name
 
-_ORIGIN = ("hand_in", "source_id", "line", "replaced_by", "closed_by", "sha256", "mapping_sha256")
+_ORIGIN = ("hand_in", "source_id", "line", "part", "replaced_by", "closed_by", "sha256", "mapping_sha256")
 
 
 def audit(con: Any) -> dict[str, int]:

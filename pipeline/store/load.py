@@ -217,26 +217,9 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
     arrive(con, number)
     for source in sources:
         restore_cells(con, source, scratch)
-    _write_addresses(con, {source.source_id: source.text for source in sources})
     con.execute("CREATE TEMP TABLE IF NOT EXISTS widely (yes BOOLEAN)")
     if any(text.table in ("vehicles", "upgrades", "items", "settlements") for text in texts):
         con.execute("INSERT INTO widely VALUES (true)")
-
-
-def _write_addresses(con: Any, texts: dict[int, TextTable]) -> None:
-    """Give each ledger entry of a sheet its cell's address."""
-    for source_id, text in texts.items():
-        if text.sheet is None:
-            continue
-        entries = con.execute(
-            "SELECT DISTINCT line, column_name, stood ->> 'item_id' FROM ledger WHERE source_id = ? AND column_name IS NOT NULL",
-            [source_id],
-        ).fetchall()
-        for line, column, item_id in entries:
-            con.execute(
-                "UPDATE ledger SET cell = ? WHERE source_id = ? AND line = ? AND column_name = ? AND (stood ->> 'item_id') IS NOT DISTINCT FROM ?",
-                [text.cell(line, column, item_id), source_id, line, column, item_id],
-            )
 
 
 def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[str, Any], list[dict[str, Any]]]:

@@ -36,6 +36,6 @@ def _replaced() -> str:
 
 _PARTS = {
     "live": _union("SELECT source_id, count(*) AS rows FROM {table} GROUP BY source_id"),
-    "old": _union("SELECT source_id, line FROM old_{table}"),
+    "old": _union("SELECT source_id, line, part FROM old_{table}"),
     "replaced": _replaced(),
 }

@@ -2,8 +2,8 @@
 -- body, `counted` also for a refit, which is no second body.
 CREATE OR REPLACE VIEW current_bodies AS
 WITH marks AS (
-    SELECT source_id, line, max(CASE WHEN rule = 'list-short' THEN 1 ELSE 0 END) AS list_short
-    FROM suspects WHERE table_name = 'bodies' GROUP BY source_id, line
+    SELECT source_id, line, part, max(CASE WHEN rule = 'list-short' THEN 1 ELSE 0 END) AS list_short
+    FROM suspects WHERE table_name = 'bodies' GROUP BY source_id, line, part
 )
 SELECT b.job_id, b.revision, b.body, regexp_replace(b.body, '-[0-9]+$', '') AS kind,
        b.length_mm, b.width_mm, b.height_mm, b.length_approximate, b.sheet_mm, b.floor_mm, b.material, b.doors, b.painted,
@@ -16,7 +16,7 @@ SELECT b.job_id, b.revision, b.body, regexp_replace(b.body, '-[0-9]+$', '') AS k
        coalesce(m.list_short, 0) AS list_short,
        coalesce(b.origin, 'new') <> 'other-maker' AS ours,
        coalesce(b.origin, 'new') NOT IN ('other-maker', 'refit') AS counted,
-       b.hand_in, b.source_id, b.line
+       b.hand_in, b.source_id, b.line, b.part
 FROM bodies AS b
 JOIN current_jobs AS j ON j.job_id = b.job_id AND j.revision = b.revision
-LEFT JOIN marks AS m ON m.source_id = b.source_id AND m.line = b.line;
+LEFT JOIN marks AS m ON m.source_id = b.source_id AND m.line = b.line AND m.part = b.part;

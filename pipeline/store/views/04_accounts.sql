@@ -4,20 +4,20 @@ WITH
 live AS (
     {live}
 ),
-marked AS (SELECT DISTINCT table_name, source_id, line FROM suspects),
+marked AS (SELECT DISTINCT table_name, source_id, line, part FROM suspects),
 kept AS (
     SELECT live.source_id, live.rows - coalesce(m.rows, 0) AS kept, coalesce(m.rows, 0) AS suspect
     FROM live
     LEFT JOIN (SELECT source_id, count(*) AS rows FROM marked GROUP BY source_id) AS m ON m.source_id = live.source_id
 ),
 rejected AS (
-    SELECT source_id, count(DISTINCT line) AS rejected FROM ledger WHERE closed IS NULL GROUP BY source_id
+    SELECT source_id, count(DISTINCT (line, part)) AS rejected FROM ledger WHERE closed IS NULL GROUP BY source_id
 ),
 gone AS (
     {old}
     UNION
-    SELECT source_id, line FROM ledger AS l WHERE closed = 'superseded'
-        AND NOT EXISTS (SELECT 1 FROM ledger AS o WHERE o.source_id = l.source_id AND o.line = l.line AND o.closed IS NULL)
+    SELECT source_id, line, part FROM ledger AS l WHERE closed = 'superseded'
+        AND NOT EXISTS (SELECT 1 FROM ledger AS o WHERE o.source_id = l.source_id AND o.line = l.line AND o.part = l.part AND o.closed IS NULL)
 ),
 superseded AS (SELECT source_id, count(*) AS superseded FROM gone GROUP BY source_id)
 SELECT h.name AS hand_in, s.file, s.table_name AS "table", s.sha256,

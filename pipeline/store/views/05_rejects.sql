@@ -5,4 +5,4 @@ FROM ledger AS l
 JOIN sources AS s ON s.source_id = l.source_id
 JOIN hand_ins AS h ON h.hand_in = s.hand_in
 WHERE l.closed IS NULL
-ORDER BY l.source_id, l.line, l.column_name, l.rule;
+ORDER BY l.source_id, l.line, l.part, l.column_name, l.rule;

@@ -8,4 +8,4 @@ FROM replaced AS r
 JOIN sources AS s ON s.source_id = r.source_id
 JOIN hand_ins AS h ON h.hand_in = s.hand_in
 JOIN hand_ins AS n ON n.hand_in = r.replaced_by
-ORDER BY r.table_name, r.key, r.source_id, r.line;
+ORDER BY r.table_name, r.key, r.source_id, r.line, r.stood;
