@@ -1,0 +1,268 @@
+"""The customer's sheet of a draft: mass, loads, limits and drawing joined into `SheetContent`, and nothing of anybody else."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.answers.draft import Draft, DraftBody, DraftLine, DraftThing, code_of
+from pipeline.answers.drafts import Drafts
+from pipeline.answers.sheet_content import FitoutLine, LeftOver, LimitLine, LoadLine, SheetBody, SheetContent
+from pipeline.errors import WrongCall, did_you_mean
+from pipeline.frames import Columns, rows, take
+from pipeline.loads.cautions import CAUTIONS
+from pipeline.loads.check import Checked
+from pipeline.loads.limits import LIMITS
+from pipeline.loads.marks import words
+from pipeline.mass.estimate import Estimates
+from pipeline.pictures.charts.base import plain
+from pipeline.pictures.charts.limits import LIMIT_NAMES
+from pipeline.pictures.drawing import draw
+from pipeline.pictures.palette import PAPER
+from pipeline.pictures.shape import BodyShape, Centre, ItemMark, body_shape
+from pipeline.settings import Settings
+from pipeline.settings_loads import TravelLoad
+
+_MASS_FROM = {"estimate": "estimated", "weighed": "weighed", "drawn": "by its drawing, corrected as past drawings were off"}
+_MASS_LIMITS = ("gvm", "front_axle", "rear_axle", "front_tyres", "rear_tyres")
+_ASSUMED = "assumed: "
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is known of one draft before it is told on a sheet.
+
+    Attributes:
+        drafts: frames that hold the draft.
+        job_id: which job of them.
+        found: estimates of `drafts.bodies`, row by row; None: there is no model.
+        standing, why: as `answers.estimates.with_unknown_items` gives them.
+        laden: the check with the travel load, a case a job.
+        empty: the check with a full tank, nobody and nothing on board, cases as in `laden`.
+        alike: how many bodies are alike each body of the job, and how many of them were weighed or drawn; None: too few.
+    """
+
+    drafts: Drafts
+    job_id: str
+    found: Estimates | None
+    standing: np.ndarray
+    why: np.ndarray
+    laden: Checked
+    empty: Checked
+    travel: TravelLoad
+    alike: Sequence[tuple[int, int] | None]
+
+
+def content_of(
+    asked: Asked, settings: Settings, edition: str, records_to: dt.date | None, dated_on: dt.date, name: str = ""
+) -> SheetContent:
+    """Everything on the sheet of one draft.
+
+    Args:
+        edition: number of the live edition, or `none`.
+        dated_on: day of the sheet.
+        name: what the draft is called; empty: its body and vehicle.
+    Raises: WrongCall: no such job in the drafts, or it has no body.
+    """
+    job = _job(asked.drafts, asked.job_id)
+    vehicle = _row(asked.drafts.vehicles, "vehicle_id", job.get("vehicle_id"))
+    upgrade = _row(asked.drafts.upgrades, "upgrade_id", job.get("upgrade_id"))
+    case = _case(asked)
+    bodies = _bodies(asked, vehicle, upgrade)
+    vehicle_label = str(vehicle.get("label") or "a vehicle not named yet")
+    return SheetContent(
+        workshop=settings.workshop.name,
+        draft=name or f"{bodies[0].heading.split(',')[0]} for {vehicle_label}",
+        vehicle=vehicle_label,
+        upgrade=str(upgrade.get("label") or ""),
+        bodies=bodies,
+        left=_left(asked, case),
+        loads=tuple(LoadLine(line["group"], line["label"], line["kg"], line["basis"] or "") for line in asked.laden.board.lines(case)),
+        limits=_limits(asked.laden, case),
+        assumptions=_assumptions(asked, case),
+        may_add=_may_add(asked.laden, case),
+        cautions=CAUTIONS,
+        edition=edition,
+        records_to=records_to,
+        dated_on=dated_on,
+        code=code_of(draft_of(asked.drafts, asked.job_id)),
+        level=asked.laden.limits.level,
+        logo=Path(settings.workshop.logo) if settings.workshop.logo else None,
+        price=_price(job, settings),
+    )
+
+
+def draft_of(drafts: Drafts, job_id: str) -> Draft:
+    """One job of a draft folder as the value that is saved and sent, so that both have one code."""
+    job = _job(drafts, job_id)
+    bodies = []
+    for at in np.flatnonzero(drafts.bodies["job_id"] == job_id):
+        body = next(rows(take(drafts.bodies, np.array([at]))))
+        lines = [_picked(DraftLine, line) for line in rows(take(drafts.fitout, drafts.fitout["body_row"] == at))]
+        bodies.append(_picked(DraftBody, body, lines=tuple(lines), **{name: _yes_no(body.get(name)) for name in ("painted", "lift_off")}))
+    things = [_picked(DraftThing, thing) for thing in rows(take(drafts.on_vehicle, drafts.on_vehicle["job_id"] == job_id))]
+    own = {name: job.get(name) for name in ("vehicle_id", "upgrade_id", "towbar_tow_kg", "towbar_ball_kg")}
+    return Draft(tuple(bodies), things=tuple(things), **own)
+
+
+def _picked(kind: Any, row: dict[str, Any], **given: Any) -> Any:
+    known = {name: row[name] for name in kind.__struct_fields__ if row.get(name) is not None}
+    return kind(**(known | given))
+
+
+def _yes_no(value: float | None) -> bool | None:
+    return None if value is None else value > 0.5
+
+
+def _job(drafts: Drafts, job_id: str) -> dict[str, Any]:
+    ids = [str(one) for one in drafts.jobs["job_id"]]
+    if job_id not in ids:
+        raise WrongCall("no such draft", got=job_id, expected=", ".join(ids[:10]) or "a draft", do=did_you_mean(job_id, ids))
+    if not (drafts.bodies["job_id"] == job_id).any():
+        raise WrongCall("the draft has no body to draw", got=job_id, do="add a row to its bodies")
+    return next(rows(take(drafts.jobs, np.array([ids.index(job_id)]))))
+
+
+def _row(frame: Columns, key: str, value: Any) -> dict[str, Any]:
+    """The frame's row of that key, empty where there is none."""
+    at = np.flatnonzero(frame[key] == value) if value is not None and key in frame else np.zeros(0, np.int64)
+    return next(rows(take(frame, at[:1]))) if len(at) else {}
+
+
+def _case(asked: Asked) -> int:
+    return int(np.flatnonzero(asked.laden.limits.job_id == asked.job_id)[0])
+
+
+def _bodies(asked: Asked, vehicle: dict[str, Any], upgrade: dict[str, Any]) -> tuple[SheetBody, ...]:
+    items = {str(row["item_id"]): row for row in rows(asked.drafts.items)}
+    wheelbase_mm = vehicle.get("wheelbase_mm")
+    if wheelbase_mm is not None:
+        vehicle = vehicle | {"wheelbase_mm": wheelbase_mm + (upgrade.get("wheelbase_added_mm") or 0.0)}
+    frame, fitout, made = asked.drafts.bodies, asked.drafts.fitout, []
+    for number, at in enumerate(np.flatnonzero(frame["job_id"] == asked.job_id).tolist()):
+        lines = list(rows(take(fitout, fitout["body_row"] == at)))
+        shape = body_shape(next(rows(take(frame, np.array([at])))), lines, items, vehicle, _centre(asked.found, at))
+        made.append(_body(asked, shape, at, lines, asked.alike[number]))
+    return tuple(made)
+
+
+def _centre(found: Estimates | None, at: int) -> Centre | None:
+    if found is None or np.isnan(found.com_x_mm[at]):
+        return None
+    names = ("x_mm", "x_low_mm", "x_high_mm", "y_mm", "y_low_mm", "y_high_mm")
+    return Centre(*(float(getattr(found, f"com_{name}")[at]) for name in names))
+
+
+def _body(asked: Asked, shape: BodyShape, at: int, lines: list[dict[str, Any]], alike: tuple[int, int] | None) -> SheetBody:
+    found = asked.found
+    mass = (None, None, None) if found is None else tuple(float(getattr(found, f"{name}_kg")[at]) for name in ("estimate", "low", "high"))
+    source = "estimate" if found is None else str(found.source[at])
+    return SheetBody(
+        heading=_heading(shape),
+        drawing=draw(shape, "sheet", PAPER),
+        fitout=tuple(_fitout_line(mark, line) for mark, line in zip(shape.items, lines, strict=True)),
+        mass_kg=mass[0],
+        low_kg=mass[1],
+        high_kg=mass[2],
+        mass_from=_MASS_FROM.get(source, source),
+        stands_on=_stands_on(alike) if source == "estimate" and found is not None else "",
+        standing=str(asked.standing[at] or "") if source == "estimate" else "",
+        why="there is no mass model yet" if found is None else str(asked.why[at] or ""),
+    )
+
+
+def _heading(shape: BodyShape) -> str:
+    sides = [shape.length_mm, shape.width_mm] + ([shape.height_mm] if shape.height_mm else [])
+    return f"{shape.kind.capitalize()}, {' × '.join(plain(side) for side in sides)} mm"
+
+
+def _fitout_line(mark: ItemMark, line: dict[str, Any]) -> FitoutLine:
+    zone = line.get("zone")
+    place = str(zone).replace("-", " ") if zone else {"roof": "roof", "under": "under tray"}.get(mark.level, mark.side)
+    return FitoutLine(mark.key, mark.label, mark.qty, place)
+
+
+def _stands_on(alike: tuple[int, int] | None) -> str:
+    if alike is None:
+        return "It stands on all our records; too few bodies are alike to count them."
+    count, measured = alike
+    return f"It stands on {count} alike bodies, {measured} of them weighed or drawn."
+
+
+def _left(asked: Asked, case: int) -> LeftOver:
+    limits = asked.empty.limits
+    at = limits.of("gvm")
+    margin = limits.margin[case, at]
+    if np.isnan(margin):
+        return LeftOver(None, None, None, _lines(limits, case)["gvm"].why)
+    rating = limits.rating[case, at]
+    return LeftOver(float(margin), float(rating - limits.high[case, at]), float(rating - limits.low[case, at]))
+
+
+def _limits(checked: Checked, case: int) -> tuple[LimitLine, ...]:
+    found = _lines(checked.limits, case)
+    return tuple(found[name] for name in LIMITS)
+
+
+def _lines(limits: Any, case: int) -> dict[str, LimitLine]:
+    table = limits.table()
+    count = len(LIMITS)
+    own = take(table, np.arange(case * count, (case + 1) * count))
+    names = ("limit", "unit", "value", "low", "high", "rating", "margin", "p_over", "verdict", "why")
+    return {row["limit"]: LimitLine(**{name: row[name] for name in names}) for row in rows(own)}
+
+
+def _assumptions(asked: Asked, case: int) -> tuple[str, ...]:
+    marks = int(np.bitwise_or.reduce(asked.laden.limits.marks[case]))
+    told = [text.removeprefix(_ASSUMED) for text in words(marks) if text.startswith(_ASSUMED)]
+    return (travel_said(asked.travel), *(f"{text[0].upper()}{text[1:]}." for text in told))
+
+
+def travel_said(travel: TravelLoad) -> str:
+    """The travel load in a sentence.
+
+    >>> travel_said(TravelLoad())
+    'On board: 2 people (80 kg front right, 60 kg front left), 50 kg of luggage, no water, the tank full, no trailer.'
+    """
+    people = ", ".join(f"{plain(one.kg)} kg {one.seat} {one.side}" for one in travel.people)
+    count = len(travel.people)
+    said = [f"{count} {'person' if count == 1 else 'people'} ({people})" if count else "nobody"]
+    said.append(f"{plain(travel.luggage_kg)} kg of luggage" if travel.luggage_kg else "no luggage")
+    said.append(f"{plain(travel.water_l)} l of water" if travel.water_l else "no water")
+    said += [f"{one.label} ({plain(one.kg)} kg)" for one in travel.extra]
+    said.append("the tank full" if travel.fuel_fraction == 1 else f"the tank {travel.fuel_fraction:.0%} full")
+    trailer = f"a trailer of {plain(travel.trailer_kg)} kg with {plain(travel.ball_kg)} kg on the ball"
+    said.append(trailer if travel.trailer_kg or travel.ball_kg else "no trailer")
+    return f"On board: {', '.join(said)}."
+
+
+def _may_add(checked: Checked, case: int) -> tuple[str, ...]:
+    """What may still come on board with the travel load on, by the whole vehicle and by its tightest axle or tyres."""
+    found = _lines(checked.limits, case)
+    known = [found[name] for name in _MASS_LIMITS if found[name].margin is not None and found[name].verdict != "unknown"]
+    if not known:
+        return ()
+    whole = [line for line in known if line.limit == "gvm"]
+    others = sorted((line for line in known if line.limit != "gvm"), key=lambda line: line.margin or 0.0)
+    return tuple(_may_still(line) for line in [*whole, *others[:1]])
+
+
+def _may_still(line: LimitLine) -> str:
+    name = LIMIT_NAMES[line.limit]
+    if (line.margin or 0.0) <= 0:
+        return f"Nothing more on the {name}: it is {plain(-(line.margin or 0.0))} kg over its rating."
+    least = (line.rating or 0.0) - (line.high or line.value or 0.0)
+    careful = f", or {plain(least)} kg should it come out heavy" if least > 0 else ", or nothing should it come out heavy"
+    return f"With all that on board, about {plain(line.margin)} kg more on the {name}{careful}."
+
+
+def _price(job: dict[str, Any], settings: Settings) -> str:
+    price = job.get("price")
+    if price is None or not settings.workshop.prices_for_customers:
+        return ""
+    return f"{plain(price)} {settings.workshop.currency}".strip()
