@@ -1,14 +1,14 @@
 """Every expected fault of Tarebook, as one small tree; the exit code of a command comes from the class.
 
-    TarebookError
-    ├── WrongCall        2  the call itself is wrong
-    ├── InputRefused     3  a file cannot be used; nothing was changed
-    └── StoreFault       4  no store, no model, busy or broken store
-        ├── NoStore
-        ├── NoModel
-        ├── StoreBusy
-        ├── StoreBroken
-        └── StoreUnwritable
+TarebookError
+├── WrongCall        2  the call itself is wrong
+├── InputRefused     3  a file cannot be used; nothing was changed
+└── StoreFault       4  no store, no model, busy or broken store
+    ├── NoStore
+    ├── NoModel
+    ├── StoreBusy
+    ├── StoreBroken
+    └── StoreUnwritable
 """
 
 from __future__ import annotations
@@ -104,5 +104,5 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     >>> did_you_mean("lenght_mm", ["length_mm", "width_mm"])
     "did you mean 'length_mm'?"
     """
-    near = get_close_matches(word, list(known), n=1, cutoff=0.75)
+    near = get_close_matches(word, list(known), n=1, cutoff=0.7)
     return f"did you mean {near[0]!r}?" if near else ""
