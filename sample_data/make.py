@@ -57,7 +57,11 @@ x_mm = 700
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, default=Path(__file__).parent, help="folder to write into (default: beside this script)")
-    folder = parser.parse_args().out
+    write_all(parser.parse_args().out)
+
+
+def write_all(folder: Path) -> list[Job]:
+    """Write every file of the scenario into `folder`; returns the jobs as the last hand-in leaves them."""
     rng = random.Random(SEED)
     jobs = draw_jobs(rng, ENQUIRIES)
     write_down(rng, jobs)
@@ -72,6 +76,7 @@ def main() -> None:
     write_faults(records / "08-with-faults", folder / "faults.key.csv", taken)
     write_drafts(folder / "drafts", random.Random(SEED + 1))
     (folder / "travel.toml").write_bytes(TRAVEL.encode())
+    return jobs
 
 
 def _catalogue(folder: Path, rng: random.Random) -> None:

@@ -50,7 +50,7 @@ FAULTS: dict[str, tuple[Fault, ...]] = {
     ),
     "items": (
         Fault({"group": "toys"}, "group", "not-in-list", "a group of nobody's list"),
-        Fault({"datasheet_kg": "-3"}, "datasheet_kg", "out-of-range", "an item lighter than nothing"),
+        Fault({"datasheet_kg": "9000"}, "datasheet_kg", "out-of-range", "an item heavier than any truck"),
     ),
     "jobs": (
         Fault({"vehicle_id": "ZED-9"}, "vehicle_id", "unknown-vehicle", "a vehicle that nobody has entered"),
