@@ -63,6 +63,7 @@ class Rows:
         fixed_var: (n,) variance that the scale's division and unknown fuel bring, kg².
         shared: (n,) sum of squares of the bodies' shares of a row's mass (1 for one body).
         weight: (n,) prior weight: age, company of one drawing.
+        robust: (n,) weight by residual, of the last pass (1 of a good row).
         trusted: (n,) a person said it is right: never weighed down.
         group: (n,) rows of one group are left out together.
         body: (n,) position in the history's bodies, −1 for tickets and drawings of several bodies.
@@ -76,6 +77,7 @@ class Rows:
     fixed_var: np.ndarray
     shared: np.ndarray
     weight: np.ndarray
+    robust: np.ndarray
     trusted: np.ndarray
     group: np.ndarray
     body: np.ndarray
@@ -211,6 +213,7 @@ def gather(design: Design, evidence: Evidence, settings: MassSettings) -> Rows:
         fixed_var=all_.fixed_var,
         shared=shared,
         weight=all_.weight * age,
+        robust=np.ones(len(x)),
         trusted=np.array([key in evidence.right for key in all_.key.tolist()], dtype=bool),
         group=all_.group,
         body=body,

@@ -48,7 +48,7 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
     if pairs:
         design = with_pairs(design, pairs, settings)
         rows = gather(design, evidence, settings)
-    state = fit_rows(design, rows, settings)
+    state, rows = fit_rows(design, rows, settings)
     residuals, x = row_state(design, rows, state, settings)
     out = leave_out(rows.group, rows.weight, x, residuals, state.solution.factor)
     model = _model(design, rows, state, residuals, out, evidence.history, settings)

@@ -5,9 +5,10 @@ Each pass: sums with the present weights → one small solve → residuals → s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 
@@ -25,11 +26,17 @@ MAD_TO_SD = 1.4826
 TRIM_TO_SD = 0.921
 """Root of the weighted mean square of a normal variable under bisquare weights with cut 5."""
 
+MOST_SHARE = 0.95
+"""Largest share of itself that a row may be said to explain."""
+
 SETTLED = 1e-7
 """Change of the coefficients, in their own standard deviations, at which the passes stop early."""
 
 START_CUT_MADS = 4.0
 LEAST_SPREAD = 0.02
+HUBER_CUT = 1.5
+SOFT_PASSES = 6
+"""Passes with Huber's weights, so that a whole kind of body that was believed too light is not shut out as errors."""
 
 
 @dataclass(frozen=True)
@@ -39,12 +46,14 @@ class State:
     Attributes:
         solution: coefficients and their covariance factor.
         noise: by source, as a share of the mass.
+        soft: weights bound a row's pull, but shut none out yet.
         lift: before the first pass, (sources, kinds + 1) median log ratio of readings to what was believed; None afterwards.
         spread: before the first pass, (sources,) spread of the log ratios about those medians.
     """
 
     solution: Solution
     noise: np.ndarray
+    soft: bool = False
     lift: np.ndarray | None = None
     spread: np.ndarray | None = None
 
@@ -64,7 +73,7 @@ class PassSums:
 
 @dataclass(frozen=True)
 class Residuals:
-    """Of each row (n,): mass by the model, residual, variance, leverage x V x', weight in the fit (1 of a good row), z."""
+    """Of each row (n,): mass by the model, residual, variance, leverage x V x', weight (1 of a good row), z without itself."""
 
     mass_kg: np.ndarray
     residual_kg: np.ndarray
@@ -74,28 +83,37 @@ class Residuals:
     z: np.ndarray
 
 
-Reduce = Callable[[Callable[[Rows], PassSums]], PassSums]
+Work = Callable[[Rows], tuple[PassSums, np.ndarray]]
+"""What a pass does to a block: its sums, and the rows' new weights."""
 
 
-def blocks(rows: Rows) -> Iterator[Rows]:
-    """The rows a block at a time, without copies."""
-    for start in range(0, len(rows), BLOCK):
-        yield rows.at(slice(start, start + BLOCK))
+class Blocks(Protocol):
+    """Rows in blocks, wherever they lie; each keeps its rows' weights from pass to pass."""
+
+    def run(self, work: Work) -> PassSums:
+        """Do the work on every block, keep the new weights there, and add the sums up."""
 
 
-def local_reduce(rows: Rows) -> Reduce:
-    """Sum a function over the blocks of rows in this process."""
+class LocalBlocks:
+    """Blocks in this process."""
 
-    def reduce(work: Callable[[Rows], PassSums]) -> PassSums:
+    def __init__(self, rows: Rows) -> None:
+        self._blocks = [rows.at(slice(start, start + BLOCK)) for start in range(0, len(rows), BLOCK)]
+
+    def run(self, work: Work) -> PassSums:
         total: PassSums | None = None
-        for block in blocks(rows):
-            part = work(block)
+        for place, block in enumerate(self._blocks):
+            part, robust = work(block)
+            self._blocks[place] = replace(block, robust=robust)
             total = part if total is None else total + part
         if total is None:
             raise ValueError("no rows to sum")
         return total
 
-    return reduce
+    @property
+    def robust(self) -> np.ndarray:
+        """(n,) present weights of all rows."""
+        return np.concatenate([block.robust for block in self._blocks])
 
 
 def prior_solution(design: Design) -> Solution:
@@ -110,25 +128,25 @@ def prior_noise(settings: MassSettings) -> np.ndarray:
     return noise
 
 
-def fit_rows(design: Design, rows: Rows, settings: MassSettings, reduce: Reduce | None = None) -> State:
-    """Run the passes.
-
-    Args:
-        rows: rows of the fit; with `reduce` given, only used to start (medians of ratios).
-        reduce: sums a function of a block over all blocks, wherever they lie.
-    Returns: the last state; without rows what was believed before.
-    """
+def fit_rows(design: Design, rows: Rows, settings: MassSettings) -> tuple[State, Rows]:
+    """Fit rows of this process; returns the last state, and the rows with their last weights."""
     state = State(prior_solution(design), prior_noise(settings))
     if not len(rows):
-        return state
-    reduce = reduce or local_reduce(rows)
-    state = _start(design, rows, state)
-    for _pass in range(settings.passes):
-        found = reduce(partial(pass_sums, design, state, settings))
+        return state, rows
+    blocks = LocalBlocks(rows)
+    state = run_passes(design, blocks, _start(design, rows, state), settings)
+    return state, replace(rows, robust=blocks.robust)
+
+
+def run_passes(design: Design, blocks: Blocks, state: State, settings: MassSettings) -> State:
+    """Passes over blocks from a starting state until the coefficients stand still."""
+    for number in range(settings.passes):
+        found = blocks.run(partial(pass_sums, design, state, settings))
         solution = ridge(found.sums, design.prior, design.spread)
         step = np.max(np.abs(solution.coef - state.solution.coef) / np.sqrt(np.einsum("ij,ij->i", solution.factor, solution.factor)))
-        state = State(solution, _noise(found, state, settings))
-        if step < SETTLED:
+        soft = number < SOFT_PASSES
+        state = State(solution, _noise(found, state, settings), soft)
+        if step < SETTLED and not soft:
             break
     return state
 
@@ -143,7 +161,7 @@ def _start(design: Design, rows: Rows, state: State) -> State:
             lift[source, place] = np.median(ratio[here & (kind == place)])
         if here.any():
             spread[source] = max(MAD_TO_SD * float(np.median(np.abs(ratio - lift[source, kind])[here])), LEAST_SPREAD)
-    return State(state.solution, state.noise, lift, spread)
+    return State(state.solution, state.noise, True, lift, spread)
 
 
 def row_kind(design: Design, rows: Rows) -> np.ndarray:
@@ -182,27 +200,37 @@ def row_state(design: Design, rows: Rows, state: State, settings: MassSettings) 
         robust[rows.trusted] = 1.0
         return Residuals(mass, residual, var, np.zeros(len(rows)), robust, residual / np.sqrt(var)), x
     leverage = quadratic(x, state.solution.factor)
-    share = np.minimum(rows.weight * leverage / var, 0.95)
-    z = residual / np.sqrt(var * (1.0 - share))
-    robust = np.where(np.abs(z) < settings.cut, (1.0 - (z / settings.cut) ** 2) ** 2, 0.0)
+    left = 1.0 - np.minimum(rows.robust * rows.weight * leverage / var, MOST_SHARE)
+    z = residual / left / np.sqrt(var + leverage / left)
+    robust = huber(z) if state.soft else bisquare(z, settings.cut)
     robust[rows.trusted] = 1.0
     return Residuals(mass, residual, var, leverage, robust, z), x
 
 
-def pass_sums(design: Design, state: State, settings: MassSettings, rows: Rows) -> PassSums:
-    """One pass over one block."""
+def huber(z: np.ndarray) -> np.ndarray:
+    """Weights that bound a row's pull and never shut it out: the passes before the coefficients are near."""
+    return np.minimum(1.0, HUBER_CUT / np.maximum(np.abs(z), HUBER_CUT))
+
+
+def bisquare(z: np.ndarray, cut: float) -> np.ndarray:
+    """Weights that fall to nothing at `cut` standard deviations."""
+    return np.where(np.abs(z) < cut, (1.0 - (z / cut) ** 2) ** 2, 0.0)
+
+
+def pass_sums(design: Design, state: State, settings: MassSettings, rows: Rows) -> tuple[PassSums, np.ndarray]:
+    """One pass over one block: what it adds to the sums, and its rows' new weights."""
     found, x = row_state(design, rows, state, settings)
-    sums = cross_products(x, rows.y_kg, found.robust * rows.weight / found.var)
-    counts = np.zeros((len(SOURCES), BINS))
     weight = found.robust * rows.weight
-    square = np.where(found.robust > 0, found.z**2, 0.0)
+    sums = cross_products(x, rows.y_kg, weight / found.var)
+    counts = np.zeros((len(SOURCES), BINS))
     for source in range(len(SOURCES)):
         here = rows.source == source
         if here.any():
             bins = np.minimum((np.abs(found.z[here]) / BIN).astype(np.int64), BINS - 1)
             counts[source] = np.bincount(bins, minlength=BINS)
-    squares = np.bincount(rows.source, weights=weight * square, minlength=len(SOURCES))
-    return PassSums(sums, counts, squares, np.bincount(rows.source, weights=weight, minlength=len(SOURCES)))
+    squares = np.bincount(rows.source, weights=np.where(weight > 0, weight * found.z**2, 0.0), minlength=len(SOURCES))
+    weights = np.bincount(rows.source, weights=weight, minlength=len(SOURCES))
+    return PassSums(sums, counts, squares, weights), found.robust
 
 
 def _noise(found: PassSums, state: State, settings: MassSettings) -> np.ndarray:

@@ -22,7 +22,7 @@ def find_pairs(design: Design, rows: Rows, settings: MassSettings) -> list[tuple
     if not settings.find_together or len(rows) < 2 * settings.together_least:
         return []
     rows = rows.at(slice(-MOST_ROWS, None)) if len(rows) > MOST_ROWS else rows
-    state = fit_rows(design, rows, settings)
+    state, rows = fit_rows(design, rows, settings)
     found, x = row_state(design, rows, state, settings)
     root = np.sqrt(found.robust * rows.weight / found.var)
     names, columns = _candidates(design, rows, settings)
