@@ -82,6 +82,10 @@ class Assessed:
     cov: np.ndarray
     source: np.ndarray
 
+    def rows(self, index: np.ndarray) -> Assessed:
+        """The bodies at `index` (positions or a mask)."""
+        return Assessed(self.kg[index], self.com_x_mm[index], self.com_y_mm[index], self.cov[index], self.source[index])
+
 
 @dataclass(frozen=True)
 class Cases:

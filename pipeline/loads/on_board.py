@@ -136,7 +136,9 @@ def _bodies(deck: Loading, work: Work, cases: Cases, spots: Geometry, assessed: 
     np.add.at(deck.cov, case_on[~weighed], cov[~weighed])
     end = front[~off] + length[row_on] + np.nan_to_num(number(work.bodies, "sticks_out_mm"))[row_on]
     rear_end = np.full(deck.size, -np.inf)
-    np.maximum.at(rear_end, case_on, end)
+    # a body whose place is not known leaves the whole not known
+    with np.errstate(invalid="ignore"):
+        np.maximum.at(rear_end, case_on, end)
     rear_end[np.isinf(rear_end)] = np.nan
     return _Bodies(
         row, case, front, off,
