@@ -1,0 +1,101 @@
+"""Loading: against the database's own reader, against the usual script, in memory, in small additions, in growth."""
+
+from __future__ import annotations
+
+import math
+import shutil
+import sys
+from pathlib import Path
+
+from make_history import write_history
+from measure import Figure, Setup, beside, run_process, tarebook, timed
+
+FLOORS = Path(__file__).with_name("floors.py")
+
+
+def history(setup: Setup, bodies: int) -> Path:
+    """The hand-in of that many bodies, written once."""
+    folder = setup.work / f"history-{bodies}"
+    if not (folder / "fitout.csv").exists():
+        write_history(folder, bodies)
+    return folder
+
+
+def loaded(setup: Setup) -> Path:
+    """A store with the history in it, made once."""
+    store = setup.work / "store"
+    if not store.exists():
+        run_process(tarebook("load", history(setup, setup.bodies), "--store", store))
+    return store
+
+
+def load_against_duckdb(setup: Setup) -> list[Figure]:
+    """All rules, ledger, originals and the edition, against typed tables without any of it."""
+    folder, peak = history(setup, setup.bodies), []
+
+    def ours() -> float:
+        seconds, mebibytes = _load(setup, folder)
+        peak.append(mebibytes)
+        return seconds
+
+    figure = beside(
+        f"load {setup.bodies:,} bodies", "DuckDB, typed, no rules", ours, lambda: _floor(setup, folder, "duckdb"), 3.0, setup.repeat
+    )
+    return [figure, Figure("memory of that load", "-", max(peak), math.nan, "MiB", 2048.0, setup.repeat)]
+
+
+def load_against_pandas(setup: Setup) -> list[Figure]:
+    """The same against the script that people write."""
+    folder = history(setup, setup.bodies)
+    return [
+        beside(
+            f"load {setup.bodies:,} bodies", "pandas: read, merge, masks",
+            lambda: _load(setup, folder)[0], lambda: _floor(setup, folder, "pandas"), 1.0, setup.repeat,
+        )
+    ]  # fmt: skip
+
+
+def add_a_thousand(setup: Setup) -> list[Figure]:
+    """1,000 bodies more, in process, flushed to the disk, against the full load."""
+    from pipeline.store import Store, load
+
+    whole = _load(setup, history(setup, setup.bodies))[0]
+    store, prefixes = Store(loaded(setup)), iter("CDEFGHIJKLMNOPQRSTUVWXYZ")
+
+    def ours() -> float:
+        prefix = next(prefixes)
+        folder = setup.work / f"more-{prefix}"
+        write_history(folder, 1000, seed=ord(prefix), job_prefix=prefix)
+        return timed(lambda: load([folder], store))
+
+    return [beside(f"add 1,000 bodies to {setup.bodies:,}", "the full load", ours, lambda: whole, 1 / 20, setup.repeat)]
+
+
+def growth_of_load(setup: Setup) -> list[Figure]:
+    """The exponent between the largest size and a tenth of it; 1 is linear. Memory of the smaller beside the larger."""
+    small, large = setup.bodies // 10, setup.bodies
+    less, more = (_load(setup, history(setup, size)) for size in (small, large))
+    exponent = math.log(more[0] / less[0]) / math.log(large / small)
+    return [
+        Figure(f"growth of load, {small:,} to {large:,}", "linear", exponent, 1.0, "exponent", 1.05, 1),
+        Figure(f"memory, {large:,} against {small:,}", "flat", more[1], less[1], "MiB", math.inf, 1),
+    ]
+
+
+def _load(setup: Setup, folder: Path) -> tuple[float, float]:
+    store = setup.work / "fresh"
+    shutil.rmtree(store, ignore_errors=True)
+    taken = run_process(tarebook("load", folder, "--store", store))
+    shutil.rmtree(store, ignore_errors=True)
+    return taken
+
+
+def _floor(setup: Setup, folder: Path, which: str) -> float:
+    database = setup.work / f"{which}.duckdb"
+    database.unlink(missing_ok=True)
+    seconds, _ = run_process([sys.executable, str(FLOORS), which, str(folder), str(database)])
+    database.unlink()
+    return seconds
+
+
+ROWS = {"load": load_against_duckdb, "load-pandas": load_against_pandas, "add": add_a_thousand, "growth": growth_of_load}
