@@ -83,3 +83,8 @@ def from_rows(records: Sequence[Mapping[str, Any]], kinds: Mapping[str, str]) ->
             text[:] = values
             frame[name] = text
     return frame
+
+
+def empty(kinds: Mapping[str, str]) -> Columns:
+    """No rows, with columns of the kinds `number`, `text` or `date`."""
+    return from_rows([], kinds)

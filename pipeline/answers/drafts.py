@@ -11,12 +11,15 @@ from typing import Any
 
 from pipeline.contract.drafts import DRAFT_TABLES
 from pipeline.errors import InputRefused
-from pipeline.frames import Columns, from_sql
-from pipeline.intake import find_hand_ins, read_hand_in
+from pipeline.frames import Columns, empty, from_sql
+from pipeline.intake import TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
 from pipeline.sift import Source, arrive, create_tables, stage, stage_tables
 from pipeline.sift.cells import literal
 from pipeline.store import Edition
+
+
+_ALWAYS = ("vehicles", "upgrades", "items", "jobs", "bodies", "fitout")
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,9 @@ def read_drafts(folder: Path, edition: Edition | None, settings: Settings, dated
     texts = read_hand_in(hand_ins[0], settings.intake, {name: table.required for name, table in DRAFT_TABLES.items()})
     con = duckdb.connect(":memory:", config={"threads": settings.store.threads})
     try:
-        create_tables(con)
+        # Only the tables that are wanted: making them all takes longer than an estimate.
+        wanted = [table for table in DRAFT_TABLES if table in _ALWAYS or any(text.table == table for text in texts)]
+        create_tables(con, wanted)
         _bring_known(con, edition)
         _take_drafts(con, texts, settings)
         return _frames(con, {number: text.file for number, text in enumerate(texts, 1)}, dated_on or _newest(edition))
@@ -87,13 +92,14 @@ def _bring_known(con: Any, edition: Edition | None) -> None:
     con.execute("DETACH past")
 
 
-def _take_drafts(con: Any, texts: Sequence[Any], settings: Settings) -> None:
-    stage_tables(con)
+def _take_drafts(con: Any, texts: Sequence[TextTable], settings: Settings) -> None:
+    present = {name: table for name, table in DRAFT_TABLES.items() if any(text.table == name for text in texts)}
+    stage_tables(con, present)
     last_date = (date.today() + timedelta(days=366)).isoformat()
     with tempfile.TemporaryDirectory() as scratch:
         for number, text in enumerate(texts, 1):
             stage(con, Source(text, number, 1, last_date, b""), settings, Path(scratch), DRAFT_TABLES)
-    arrive(con, 1, DRAFT_TABLES)
+    arrive(con, 1, present)
 
 
 def _newest(edition: Edition | None) -> str | None:
@@ -107,7 +113,8 @@ _BODIES = """
     ORDER BY b.source_id, b.line, b.part"""
 _FITOUT = """
     SELECT f.*, n.body_row FROM fitout f
-    JOIN (SELECT job_id, revision, body, row_number() OVER (ORDER BY source_id, line, part) - 1 AS body_row FROM bodies) n USING (job_id, revision, body)
+    JOIN (SELECT job_id, revision, body, row_number() OVER (ORDER BY source_id, line, part) - 1 AS body_row FROM bodies) n
+      USING (job_id, revision, body)
     ORDER BY f.source_id, f.line, f.part"""
 
 
@@ -120,8 +127,14 @@ def _frames(con: Any, files: dict[int, str], dated_on: str | None) -> Drafts:
             "SELECT table_name, source_id, line, column_name, rule, value, key FROM ledger ORDER BY source_id, line, part, column_name"
         ).fetchall()
     )
+    made = {name for (name,) in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT temporary").fetchall()}
     plain = {
-        table: from_sql(con, f"SELECT * FROM {table} ORDER BY source_id, line, part")
+        table: from_sql(con, f"SELECT * FROM {table} ORDER BY source_id, line, part") if table in made else _nothing(table)
         for table in ("jobs", "on_vehicle", "vehicles", "upgrades", "items", "weighings")
     }
     return Drafts(bodies=from_sql(con, _BODIES, [dated_on]), fitout=fitout, rejects=rejects, **plain)
+
+
+def _nothing(table: str) -> Columns:
+    kinds = {"number": "number", "integer": "number", "yes_no": "number", "date": "date"}
+    return empty({column.name: kinds.get(column.kind, "text") for column in DRAFT_TABLES[table].columns})

@@ -77,7 +77,8 @@ def _refuse_other_branches(con: Any, hand_in: int) -> None:
         CREATE OR REPLACE TEMP TABLE strangers AS
         SELECT s.rowid AS place, s.* EXCLUDE (line_said, line_shift), coalesce(s.line_said, s.rowid + s.line_shift) AS line
         FROM (SELECT rowid, * FROM staged_jobs) s
-        WHERE s.fine AND EXISTS (SELECT 1 FROM (SELECT job_id, branch FROM jobs UNION ALL SELECT job_id, branch FROM staged_jobs WHERE fine) o
+        WHERE s.fine AND EXISTS (SELECT 1
+                                 FROM (SELECT job_id, branch FROM jobs UNION ALL SELECT job_id, branch FROM staged_jobs WHERE fine) o
                                  WHERE o.job_id = s.job_id AND o.branch IS NOT NULL AND s.branch IS NOT NULL AND o.branch <> s.branch)""")
     if _any(con, "strangers"):
         _accuse(con, TABLES["jobs"], "strangers r", "job-of-another-branch", "branch", "true")
@@ -122,7 +123,8 @@ def _close_replaced(con: Any, table: Table, hand_in: int) -> None:
     con.execute(
         f"UPDATE ledger SET closed = 'superseded', closed_by = {hand_in} FROM claims c WHERE c.key = ledger.key "
         f"AND ledger.hand_in < c.hand_in AND closed IS NULL AND table_name = '{table.name}' "
-        f"AND NOT EXISTS (SELECT 1 FROM waiting_{table.name} w WHERE (w.source_id, w.line, w.part) = (ledger.source_id, ledger.line, ledger.part))"
+        f"AND NOT EXISTS (SELECT 1 FROM waiting_{table.name} w "
+        "WHERE (w.source_id, w.line, w.part) = (ledger.source_id, ledger.line, ledger.part))"
     )
 
 

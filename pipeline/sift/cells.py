@@ -95,7 +95,9 @@ def _number(
 ) -> tuple[str, str]:
     # In a semicolon file the comma is the decimal mark: a dot could be either mark, so it is refused, not guessed.
     text = f"replace({names.known}, ',', '.')" if decimal_comma else names.known
-    refused = f"contains({names.known}, '_')" + (f" OR contains({names.known}, '.')" if decimal_comma else "")
+    refused = f"contains({names.known}, '_') OR starts_with({names.known}, '+-')" + (
+        f" OR contains({names.known}, '.')" if decimal_comma else ""
+    )
     number = f"try_cast({text} AS DOUBLE)" + (f" * {scale!r}" if scale != 1.0 else "")
     value = f"coalesce({number}, CASE WHEN {names.known} IS NULL THEN {column.default} END)" if column.default else number
     low, high = settings.ranges.get(f"{table.name}.{column.name}", (column.low, column.high))

@@ -7,6 +7,7 @@ read from where), `ledger` (why a row is not in), `suspects` (what to look at).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from pipeline.contract import TABLES, Table
@@ -32,14 +33,17 @@ def columns_ddl(table: Table) -> str:
     return ", ".join(f"{name(column.name)} {sql_type(column)}" for column in table.columns)
 
 
-def create_tables(con: Any) -> None:
-    """Make the empty tables of a first edition."""
-    for table in TABLES.values():
-        columns = f"{columns_ddl(table)}, {ORIGIN}"
-        con.execute(f"CREATE TABLE {table.name} ({columns})")
-        con.execute(f"CREATE TABLE old_{table.name} ({columns}, replaced_by INTEGER, reason VARCHAR)")
-        con.execute(f"CREATE TABLE waiting_{table.name} ({columns}, lacking VARCHAR)")
-    con.execute(BOOKS)
+def create_tables(con: Any, tables: Iterable[str] = TABLES) -> None:
+    """Make the empty tables of a first edition, or (of a draft folder) only some of them."""
+    ddl = [BOOKS]
+    for table in tables:
+        columns = f"{columns_ddl(TABLES[table])}, {ORIGIN}"
+        ddl += [
+            f"CREATE TABLE {table} ({columns});",
+            f"CREATE TABLE old_{table} ({columns}, replaced_by INTEGER, reason VARCHAR);",
+            f"CREATE TABLE waiting_{table} ({columns}, lacking VARCHAR);",
+        ]
+    con.execute("".join(ddl))
 
 
 def key_text(table: Table, alias: str = "") -> str:

@@ -148,12 +148,13 @@ RULES: tuple[SoftRule, ...] = (
     ),
 )
 
+_FRAME_KG = " ".join(f"WHEN starts_with(body, '{kind}') THEN {kg}" for kind, kg in FRAME_KG_PER_M2.items())
 _SHELL_KG = f"""(
     {ALUMINIUM_KG_PER_M2_MM} * coalesce(sheet_mm, 2) * (2 * length_mm + 2 * width_mm) * coalesce(height_mm, 0) / 1e6
   + {ALUMINIUM_KG_PER_M2_MM} * coalesce(sheet_mm, 2) * CASE WHEN height_mm IS NULL THEN 0 ELSE length_mm * width_mm / 1e6 END
   + {ALUMINIUM_KG_PER_M2_MM} * coalesce(floor_mm, 3) * length_mm * width_mm / 1e6
   + {EDGE_KG_PER_M} * 4 * (length_mm + width_mm + coalesce(height_mm, 0)) / 1e3 + {DOOR_KG} * coalesce(doors, 0)
-  + CASE {" ".join(f"WHEN starts_with(body, '{kind}') THEN {kg}" for kind, kg in FRAME_KG_PER_M2.items())} END * length_mm * width_mm / 1e6)"""
+  + CASE {_FRAME_KG} END * length_mm * width_mm / 1e6)"""
 
 _PARTS = """
     SELECT f.job_id, f.revision, f.body, count(*) AS items,

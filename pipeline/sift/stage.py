@@ -10,7 +10,7 @@ import csv
 import hashlib
 import json
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -38,18 +38,18 @@ class Source:
     secret: bytes
 
 
-def stage_tables(con: Any) -> None:
+def stage_tables(con: Any, tables: Iterable[str] = TABLES) -> None:
     """Empty the staging tables before a hand-in."""
-    for table in TABLES.values():
+    for table in tables:
         con.execute(
-            f"CREATE OR REPLACE TEMP TABLE staged_{table.name} "
-            f"({columns_ddl(table)}, hand_in INTEGER, source_id INTEGER, part INTEGER, line_said BIGINT, line_shift BIGINT, "
+            f"CREATE OR REPLACE TEMP TABLE staged_{table} "
+            f"({columns_ddl(TABLES[table])}, hand_in INTEGER, source_id INTEGER, part INTEGER, line_said BIGINT, line_shift BIGINT, "
             "fine BOOLEAN, faults VARCHAR[], stood VARCHAR[])"
         )
         # A plain file's rows lie in its own order, so their place in the table tells their physical line.
         con.execute(
-            f"CREATE OR REPLACE TEMP VIEW arrived_{table.name} AS "
-            f"SELECT * EXCLUDE (line_said, line_shift), coalesce(line_said, rowid + line_shift) AS line FROM staged_{table.name}"
+            f"CREATE OR REPLACE TEMP VIEW arrived_{table} AS "
+            f"SELECT * EXCLUDE (line_said, line_shift), coalesce(line_said, rowid + line_shift) AS line FROM staged_{table}"
         )
 
 
@@ -114,8 +114,9 @@ def _read_csv(path: str, names: list[str], delimiter: str, *, quote: bool, skip:
 
 def _insert(table: Table, source: Source, settings: Settings, relation: str, line: str, odd: str) -> str:
     """One statement, a step a layer, so that no expression is written out (or reckoned) more than once."""
-    raws, knowns, values, faults = [], [], [], [f"(CASE WHEN odd IS NOT NULL THEN '{CELL_COUNT}' END) AS f0"]
-    for at, column in enumerate(table.columns, 1):
+    raws, knowns, values, faults = [f"{odd} AS odd"], [], [], [f"(CASE WHEN odd IS NOT NULL THEN '{CELL_COUNT}' END) AS f0"]
+    came = {at: column for at, column in enumerate(table.columns, 1) if column.name in source.text.columns}
+    for at, column in came.items():
         rule = cell_rule(
             table,
             column,
@@ -125,28 +126,29 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, lin
             last_date=source.last_date,
             settings=settings,
         )
-        raws.append(f"{_raw(column, source)} AS r{at}")
+        cell = name(column.name)
+        raws.append(f"{_keyed_hash(cell, source.secret) if column.private else cell} AS r{at}")
         knowns.append(f"{rule.known} AS k{at}")
         values.append(f"{rule.value} AS v{at}")
         faults.append(f"{rule.fault} AS f{at}")
-    places = range(1, len(table.columns) + 1)
-    fine = " AND ".join(f"f{at} IS NULL" for at in range(len(table.columns) + 1))
+    fine = " AND ".join(f"f{at} IS NULL" for at in (0, *came))
+    finals = [f"try_cast(v{at} AS {sql_type(column)})" if at in came else _absent(column) for at, column in enumerate(table.columns, 1)]
+    all_faults = ", ".join(f"f{at}" if at in came or at == 0 else "NULL" for at in range(len(table.columns) + 1))
+    all_cells = ", ".join(f"r{at}" if at in came else "NULL" for at in range(1, len(table.columns) + 1))
     return f"""
         INSERT INTO staged_{table.name}
-        SELECT {", ".join(f"try_cast(v{at} AS {sql_type(column)})" for at, column in enumerate(table.columns, 1))}, {source.hand_in}, {source.source_id}, {line}, fine,
-               CASE WHEN NOT fine THEN [{", ".join(f"f{at}" for at in (0, *places))}] END,
-               CASE WHEN NOT fine THEN [odd, {", ".join(f"r{at}" for at in places)}] END
+        SELECT {", ".join(finals)}, {source.hand_in}, {source.source_id}, {line}, fine,
+               CASE WHEN NOT fine THEN [{all_faults}] END, CASE WHEN NOT fine THEN [odd, {all_cells}] END
         FROM (SELECT *, {fine} AS fine
         FROM (SELECT *, {", ".join(faults)}
         FROM (SELECT *, {", ".join(values)}
         FROM (SELECT *, {", ".join(knowns)}
-        FROM (SELECT {", ".join(raws)}, {odd} AS odd{", line, part" if line.startswith("try_cast") else ""} FROM {relation})))))"""
+        FROM (SELECT {", ".join(raws)}{", line, part" if "try_cast" in line else ""} FROM {relation})))))"""
 
 
-def _raw(column: Column, source: Source) -> str:
-    if column.name not in source.text.columns:
-        return "NULL::VARCHAR"
-    return _keyed_hash(name(column.name), source.secret) if column.private else name(column.name)
+def _absent(column: Column) -> str:
+    """The value of a column that the file does not have; the header was refused if a required one was missing."""
+    return "''" if column.name == "revision" else column.default or "NULL"
 
 
 def _keyed_hash(raw: str, secret: bytes) -> str:
@@ -166,7 +168,9 @@ def _write_clean(text: TextTable, path: Path) -> int:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         for line, part, cells in _parted(text):
-            writer.writerow([*cells, line, part, f"{len(cells.stood)} cells" if isinstance(cells, Ragged) else None])
+            writer.writerow(
+                [*(cell and cell.strip() for cell in cells), line, part, f"{len(cells.stood)} cells" if isinstance(cells, Ragged) else None]
+            )
             written += 1
     return written
 
@@ -233,6 +237,8 @@ def _shown(source: Source, line: int, cells: Cells) -> dict[str, str]:
 
 def write_ledger(con: Any, table: Table) -> None:
     """Enter every accusation of the staged rows that have one."""
+    if not con.execute(f"SELECT 1 FROM staged_{table.name} WHERE NOT fine LIMIT 1").fetchall():
+        return
     names = [CELL_COUNT, *table.names]
     stood = ", ".join(f"{literal(column)}: s.stood[{at}]" for at, column in enumerate(table.names, 2))
     con.execute(f"""
