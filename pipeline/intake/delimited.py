@@ -127,6 +127,9 @@ class DelimitedRows:
         commas = (scan.lines - head.line + 1) * (len(head.cells) - 1)
         if head.line != 1 or scan.encoding not in ("utf-8", "utf-8-sig") or self.header.nameless:
             return None
+        # A tab at a cell's edge is blank to people, and a character to the database.
+        if delimiter != "\t" and scan.delimiters["\t"]:
+            return None
         if scan.quotes or scan.lone_cr or scan.bare_start or scan.delimiters[delimiter] != commas:
             return None
         return PlainCsv(self.file.path, delimiter, head.line, self.header.names)
