@@ -21,8 +21,6 @@ from pipeline.settings_access import AccessSettings
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
 from pipeline.settings_loads import LeverSettings, LimitSettings, TravelLoad, VehicleSettings
 from pipeline.settings_mass import MassSettings
-from pipeline.settings_access import AccessSettings
-from pipeline.settings_layouts import LayoutSettings, TrendSettings
 
 Share = Annotated[float, Meta(ge=0, le=1)]
 Positive = Annotated[float, Meta(gt=0)]
@@ -85,8 +83,6 @@ class Settings(Struct, frozen=True, forbid_unknown_fields=True):
     vehicles: VehicleSettings = field(default_factory=VehicleSettings)
     limits: LimitSettings = field(default_factory=LimitSettings)
     levers: LeverSettings = field(default_factory=LeverSettings)
-    trends: TrendSettings = field(default_factory=TrendSettings)
-    access: AccessSettings = field(default_factory=AccessSettings)
     layouts: LayoutSettings = field(default_factory=LayoutSettings)
     trends: TrendSettings = field(default_factory=TrendSettings)
     access: AccessSettings = field(default_factory=AccessSettings)

@@ -25,8 +25,8 @@ class LayoutSettings(Struct, frozen=True, forbid_unknown_fields=True):
     most_families: Annotated[int, Meta(ge=1, description="most families tried for a kind of body")] = 14
     family_bodies: Annotated[int, Meta(ge=1, description="bodies a layout family has at least; half of it once it has a number")] = 8
     family_share: Annotated[Share, Meta(description="share of its kind's bodies a layout family has at least, likewise")] = 0.02
-    keep_gain: Annotated[
-        float, Meta(ge=0, description="silhouette that another number of families must gain before last edition's number is left")
+    worth_silhouette: Annotated[
+        float, Meta(ge=0, description="mean silhouette that more families, or another number than last edition's, must gain")
     ] = 0.02
     least_silhouette: Annotated[float, Meta(ge=-1, le=1, description="mean silhouette under which a kind of body is one family")] = 0.05
     most_signatures: Annotated[int, Meta(ge=10, description="different layouts compared with each other; more are sampled")] = 2500

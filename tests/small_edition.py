@@ -19,8 +19,11 @@ VEHICLES = [
     {"vehicle_id": "V-SINGLE", "label": "single cab", "size_class": "midsize", "cab": "single", "gvm_kg": 3200.0},
     {"vehicle_id": "V-BIG", "label": "crew cab", "size_class": "fullsize", "cab": "dual", "gvm_kg": 3800.0},
 ]
-_USUAL = {"jobs": {"revision": "", "vehicle_id": "V-DUAL", "status": "delivered"}, "bodies": {"revision": "", "length_mm": 1800.0, "width_mm": 1800.0},
-          "fitout": {"revision": "", "qty": 1.0}}
+_USUAL = {
+    "jobs": {"revision": "", "vehicle_id": "V-DUAL", "status": "delivered"},
+    "bodies": {"revision": "", "length_mm": 1800.0, "width_mm": 1800.0},
+    "fitout": {"revision": "", "qty": 1.0},
+}
 
 
 def edition(vehicles: Iterable[Mapping[str, Any]] = VEHICLES, **tables: Iterable[Mapping[str, Any]]) -> duckdb.DuckDBPyConnection:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import polars as pl
@@ -22,20 +22,30 @@ from pipeline.settings_layouts import LayoutSettings
 if TYPE_CHECKING:
     import duckdb
 
-FAMILIES = {
-    "family": pl.Int64,
-    "kind": pl.String,
-    "name": pl.String,
-    "live": pl.Boolean,
-    "bodies": pl.Int64,
-    "of_kind": pl.Int64,
-    "silhouette": pl.Float64,
-    "typical_job_id": pl.String,
-    "typical_body": pl.String,
-    "signature": pl.String,
-    "length_class": pl.Int64,
-}
-FAMILY_OF_BODY = {"job_id": pl.String, "body": pl.String, "family": pl.Int64, "mirrored": pl.Boolean, "distance": pl.Float64}
+FAMILIES = pl.Schema(
+    {
+        "family": pl.Int64,
+        "kind": pl.String,
+        "name": pl.String,
+        "live": pl.Boolean,
+        "bodies": pl.Int64,
+        "of_kind": pl.Int64,
+        "silhouette": pl.Float64,
+        "typical_job_id": pl.String,
+        "typical_body": pl.String,
+        "signature": pl.String,
+        "length_class": pl.Int64,
+    }
+)
+FAMILY_OF_BODY = pl.Schema(
+    {
+        "job_id": pl.String,
+        "body": pl.String,
+        "family": pl.Int64,
+        "mirrored": pl.Boolean,
+        "distance": pl.Float64,
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -55,8 +65,10 @@ def build_families(con: duckdb.DuckDBPyConnection, earlier: Families | None, set
         earlier: the last edition's families (`read_families`), whose numbers go on; None for a first edition.
     """
     values = signature_values(settings)
-    layouts = ask(con, "distinct_signatures", **values).sort("kind", "bodies", "length_class", "signature", descending=[False, True, False, False])
-    bodies = ask(con, "signatures", **values)
+    layouts = ask(con, "distinct_signatures", None, **values).sort(
+        "kind", "bodies", "length_class", "signature", descending=[False, True, False, False]
+    )
+    bodies = ask(con, "signatures", None, **values)
     grouped = [_group_kind(kind, part, earlier, settings) for (kind,), part in layouts.group_by("kind", maintain_order=True)]
     if not grouped:
         return _write(con, Families(_none(FAMILIES), _none(FAMILY_OF_BODY), _none(identity.CHANGES)))
@@ -66,7 +78,7 @@ def build_families(con: duckdb.DuckDBPyConnection, earlier: Families | None, set
     matching = identity.match(
         members.select("job_id", "body", "grp"),
         earlier.family_of_body if earlier else None,
-        int(earlier.families["family"].max() or 0) if earlier and earlier.families.height else 0,
+        max(earlier.families["family"].to_list(), default=0) if earlier else 0,
         settings,
     )
     number = pl.col("grp").replace_strict(matching.number_of, return_dtype=pl.Int64).alias("family")
@@ -84,7 +96,7 @@ def read_families(con: duckdb.DuckDBPyConnection) -> Families:
     return Families(*(run(con, f"select * from {table}", {}) for table in ("families", "family_of_body", "family_changes")))
 
 
-def signature_values(settings: LayoutSettings) -> dict[str, object]:
+def signature_values(settings: LayoutSettings) -> dict[str, Any]:
     """What the views of signatures bind."""
     return {
         "left_out_groups": list(settings.left_out_groups),
@@ -105,7 +117,7 @@ def _group_kind(kind: str, layouts: pl.DataFrame, earlier: Families | None, sett
     chosen = grouping.choose(
         distance,
         weights,
-        grouping.Bounds(settings.most_families, least, settings.least_silhouette, settings.keep_gain),
+        grouping.Bounds(settings.most_families, least, settings.least_silhouette, settings.worth_silhouette),
         _earlier_medoids(kind, some, some_classes, earlier, settings),
     )
     centres = [int(picked[point]) for point in chosen.medoids]
@@ -138,9 +150,7 @@ def _sample(texts: list[str], bodies: np.ndarray, most: int) -> tuple[np.ndarray
     return picked, weights[picked]
 
 
-def _earlier_medoids(
-    kind: str, texts: list[str], classes: list[int], earlier: Families | None, settings: LayoutSettings
-) -> list[int]:
+def _earlier_medoids(kind: str, texts: list[str], classes: list[int], earlier: Families | None, settings: LayoutSettings) -> list[int]:
     """Points nearest to the kind's last medoids."""
     if earlier is None:
         return []
@@ -156,18 +166,19 @@ def _numbered_groups(grouped: list[tuple[pl.DataFrame, pl.DataFrame]]) -> tuple[
     labelled = pl.concat([layouts for layouts, _ in grouped])
     sizes = labelled.group_by("kind", "grp").agg(pl.col("bodies").sum().alias("total"))
     order = sizes.sort("total", "kind", "grp", descending=[True, False, False]).with_row_index("number").drop("total")
-    number = pl.col("number").cast(pl.Int64).alias("grp")
-    return tuple(  # type: ignore[return-value]
-        frame.join(order, on=["kind", "grp"], how="inner").drop("grp").rename({"number": "grp"}).with_columns(pl.col("grp").cast(pl.Int64))
-        for frame in (labelled, pl.concat([medoids for _, medoids in grouped]))
-    )
+    order = order.with_columns(pl.col("number").cast(pl.Int64))
+
+    def numbered(frame: pl.DataFrame) -> pl.DataFrame:
+        return frame.join(order, on=["kind", "grp"], how="inner").drop("grp").rename({"number": "grp"})
+
+    return numbered(labelled), numbered(pl.concat([medoids for _, medoids in grouped]))
 
 
 def _orient(members: pl.DataFrame, medoids: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """Say of each body whether it stands the other way round than the family's typical one; pick that one."""
+    """Say of each body whether it stands the other way round than the family's typical one; of equals the last one sold is it."""
     typical = (
         members.join(medoids.select("grp", "kind", "length_class", "signature"), on=["grp", "kind", "length_class", "signature"])
-        .sort("grp", "job_id", "body")
+        .sort("grp", "sold", "job_id", "body")
         .group_by("grp", maintain_order=True)
         .agg(
             pl.col("job_id").last().alias("typical_job_id"),
@@ -197,7 +208,7 @@ def _family_rows(medoids: pl.DataFrame, members: pl.DataFrame, earlier: Families
     return rows.sort("family")
 
 
-def _none(schema: dict[str, pl.DataType]) -> pl.DataFrame:
+def _none(schema: pl.Schema) -> pl.DataFrame:
     return pl.DataFrame(schema=schema)
 
 

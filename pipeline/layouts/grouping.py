@@ -27,14 +27,14 @@ class Grouping:
 class Bounds:
     """What a grouping must keep to.
 
-    `most` groups, each of `least_weight`; below a mean silhouette of `least_silhouette` there is one group; an earlier
-    grouping stands until another's silhouette is greater by `keep_gain`.
+    `most` groups, each of `least_weight`; below a mean silhouette of `least_silhouette` there is one group; a gain of `worth`
+    or less is no reason for more groups, nor for leaving an earlier grouping.
     """
 
     most: int
     least_weight: float = 1.0
     least_silhouette: float = 0.0
-    keep_gain: float = 0.0
+    worth: float = 0.0
 
 
 def gather(distance: np.ndarray, weights: np.ndarray, medoids: Sequence[int] | np.ndarray) -> Grouping:
@@ -137,7 +137,7 @@ def choose(
     bounds: Bounds,
     earlier_medoids: Sequence[int] = (),
 ) -> Grouping:
-    """The grouping with the greatest mean silhouette; that of the earlier medoids, unless another gains enough on it.
+    """The grouping with the fewest groups among those nearest to the greatest mean silhouette; an earlier one as long as it does.
 
     Args:
         earlier_medoids: points nearest to the medoids of the last time.
@@ -145,9 +145,10 @@ def choose(
     every = np.arange(len(weights))
     one = Grouping(np.zeros(len(weights), dtype=np.int64), np.array([medoid_of(distance, weights, every)]), 0.0)
     tried = candidates(distance, weights, min(bounds.most, len(weights) - 1), bounds.least_weight)
-    best = max(tried, key=lambda each: round(each.silhouette, 6), default=one)
-    best = best if best.silhouette >= bounds.least_silhouette else one
+    greatest = max((each.silhouette for each in tried), default=0.0)
+    near = [each for each in tried if each.silhouette >= greatest - bounds.worth - 1e-9 and each.silhouette >= bounds.least_silhouette]
+    best = min(near, key=lambda each: (len(each.medoids), -round(each.silhouette, 6)), default=one)
     if len(earlier_medoids) == 0:
         return best
     kept = gather_large(distance, weights, earlier_medoids, bounds.least_weight / 2)
-    return best if best.silhouette > kept.silhouette + bounds.keep_gain else kept
+    return best if best.silhouette > kept.silhouette + bounds.worth else kept

@@ -9,7 +9,16 @@ import polars as pl
 
 from pipeline.settings_layouts import LayoutSettings
 
-CHANGES = {"change": pl.String, "family": pl.Int64, "other": pl.Int64, "bodies": pl.Int64, "of_bodies": pl.Int64, "words": pl.String}
+CHANGES = pl.Schema(
+    {
+        "change": pl.String,
+        "family": pl.Int64,
+        "other": pl.Int64,
+        "bodies": pl.Int64,
+        "of_bodies": pl.Int64,
+        "words": pl.String,
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -90,5 +99,7 @@ def _splits_and_merges(shared: pl.DataFrame, number_of: dict[int, int], least_sh
                 if change == "split":
                     records.append((change, own, new, n, total, f"family {own} has split: {n} of its {total} bodies are in family {new}"))
                 else:
-                    records.append((change, new, family, n, total, f"family {new} has merged: {n} of its {total} bodies were in family {family}"))
+                    records.append(
+                        (change, new, family, n, total, f"family {new} has merged: {n} of its {total} bodies were in family {family}")
+                    )
     return records

@@ -75,9 +75,7 @@ class Vocabulary:
         return np.concatenate([np.full(len(part), weight, dtype=np.float32) for part, weight in parts])
 
 
-def coordinates(
-    signatures: Sequence[str], length_classes: Sequence[int], vocabulary: Vocabulary, settings: LayoutSettings
-) -> Coordinates:
+def coordinates(signatures: Sequence[str], length_classes: Sequence[int], vocabulary: Vocabulary, settings: LayoutSettings) -> Coordinates:
     """Layouts over the coordinates of a vocabulary that holds all their words."""
     column = {word: number for number, word in enumerate((*vocabulary.placed, *vocabulary.groups))}
     weights = vocabulary.weights(settings)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import polars as pl
@@ -16,23 +16,25 @@ from pipeline.trends.bands import difference
 if TYPE_CHECKING:
     import duckdb
 
-CHANGES = {
-    "kind": pl.String,
-    "value": pl.String,
-    "label": pl.String,
-    "n_before": pl.Int64,
-    "of_before": pl.Int64,
-    "n_now": pl.Int64,
-    "of_now": pl.Int64,
-    "share_before": pl.Float64,
-    "share_now": pl.Float64,
-    "low": pl.Float64,
-    "high": pl.Float64,
-    "p": pl.Float64,
-    "q": pl.Float64,
-    "changed": pl.Boolean,
-    "words": pl.String,
-}
+CHANGES = pl.Schema(
+    {
+        "kind": pl.String,
+        "value": pl.String,
+        "label": pl.String,
+        "n_before": pl.Int64,
+        "of_before": pl.Int64,
+        "n_now": pl.Int64,
+        "of_now": pl.Int64,
+        "share_before": pl.Float64,
+        "share_now": pl.Float64,
+        "low": pl.Float64,
+        "high": pl.Float64,
+        "p": pl.Float64,
+        "q": pl.Float64,
+        "changed": pl.Boolean,
+        "words": pl.String,
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -84,10 +86,10 @@ def changes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSetti
         return pl.DataFrame(schema=CHANGES)
     counts = counts.join(ask(con, "subject_labels"), left_on=["kind", "value"], right_on=["subject", "value"], how="left")
     counts = counts.with_columns(label=pl.col("label").fill_null(pl.col("value"))).sort("kind", "value")
-    return tested(counts, trends)
+    return evidence(counts, trends)
 
 
-def tested(counts: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
+def evidence(counts: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
     """Evidence for counts `kind, value, label, n_before, of_before, n_now, of_now`.
 
     Source: R. A. Fisher's exact test, two-sided; Y. Benjamini & Y. Hochberg, J. R. Stat. Soc. B 57 (1995) 289-300.
@@ -99,8 +101,13 @@ def tested(counts: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
     q = false_discovery_control(p, method="bh")
     low, high = difference(n_a, of_a, n_b, of_b)
     frame = counts.with_columns(
-        share_before=pl.Series(n_a / of_a), share_now=pl.Series(n_b / np.maximum(of_b, 1)), low=pl.Series(low), high=pl.Series(high),
-        p=pl.Series(p), q=pl.Series(q), changed=pl.Series(q <= trends.false_discoveries),
+        share_before=pl.Series(n_a / of_a),
+        share_now=pl.Series(n_b / np.maximum(of_b, 1)),
+        low=pl.Series(low),
+        high=pl.Series(high),
+        p=pl.Series(p),
+        q=pl.Series(q),
+        changed=pl.Series(q <= trends.false_discoveries),
     )
     words = [_words(row, trends.window_months) for row in frame.iter_rows(named=True)]
     return frame.with_columns(words=pl.Series(words, dtype=pl.String)).select(list(CHANGES)).cast(CHANGES).sort("p", "kind", "value")
@@ -113,12 +120,14 @@ def exact_p(n_a: np.ndarray, of_a: np.ndarray, n_b: np.ndarray, of_b: np.ndarray
     return np.array([fisher_exact([[a, x - a], [b, y - b]])[1] for a, x, b, y in zip(n_a, of_a, n_b, of_b, strict=True)])
 
 
-def _words(row: dict, months: int) -> str:
+def _words(row: dict[str, Any], months: int) -> str:
     """
     >>> _words({"label": "induction kitchen", "share_before": 0.18, "share_now": 0.31, "low": 0.07, "high": 0.19, "changed": True}, 12)
     'induction kitchen: 18 in 100 the 12 months before, 31 in 100 in the last 12 months; likely between 7 and 19 more in 100'
     """
-    head = f"{row['label']}: {in_100(row['share_before'])} the {months} months before, {in_100(row['share_now'])} in the last {months} months"
+    head = (
+        f"{row['label']}: {in_100(row['share_before'])} the {months} months before, {in_100(row['share_now'])} in the last {months} months"
+    )
     low, high = round(100 * row["low"]), round(100 * row["high"])
     if not row["changed"]:
         return f"{head}; no more than chance may do"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
@@ -55,7 +55,9 @@ def usually_also(
         pl.col("confidence") >= trends.usual_confidence,
         pl.col("lift") >= trends.usual_lift,
     )
-    found = found.sort(pl.col("confidence"), "bodies", "item_id", descending=[True, True, False]).unique("item_id", keep="first", maintain_order=True)
+    found = found.sort(pl.col("confidence"), "bodies", "item_id", descending=[True, True, False]).unique(
+        "item_id", keep="first", maintain_order=True
+    )
     labels = dict(known.select("item_id", "label").iter_rows())
     told = found.with_columns(
         of_bodies=(pl.col("bodies") / pl.col("confidence")).round().cast(pl.Int64),
@@ -78,7 +80,7 @@ def _unwelcome(known: pl.DataFrame, have: list[str]) -> list[str]:
     return sorted(out)
 
 
-def _words(row: dict) -> str:
+def _words(row: dict[str, Any]) -> str:
     """
     >>> _words({"bodies": 16, "of_bodies": 20, "because": "full kitchen", "label": "large inverter"})
     '8 of 10 with full kitchen also have large inverter'

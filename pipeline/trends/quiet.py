@@ -13,7 +13,20 @@ from pipeline.trends.waiting import curve
 if TYPE_CHECKING:
     import duckdb
 
-QUIET = ("job_id", "branch", "vehicle_id", "kind", "family", "length_mm", "price", "quoted_on", "age_days", "usual_days", "usual_of", "words")
+QUIET = (
+    "job_id",
+    "branch",
+    "vehicle_id",
+    "kind",
+    "family",
+    "length_mm",
+    "price",
+    "quoted_on",
+    "age_days",
+    "usual_days",
+    "usual_of",
+    "words",
+)
 
 _USUAL_OF = {"family": pl.col("family").cast(pl.String), "kind": pl.col("kind"), "all": pl.lit("all")}
 _WORDS = {"family": "its layout family", "kind": "its kind of body", "all": "all quotes"}
@@ -27,7 +40,7 @@ def quiet_quotes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: Layout
     """
     values = {"length_step_mm": layouts.length_step_mm, "price_step": trends.price_step}
     quotes = ask(con, "open_quotes", clause, **values)
-    usual = _usual_days(ask(con, "waiting_counts", **values), trends)
+    usual = _usual_days(ask(con, "waiting_counts", None, **values), trends)
     for name, key in _USUAL_OF.items():
         own = usual.filter(pl.col("grouping") == name).select(pl.col("value").alias("key"), pl.col("days").alias(f"days_of_{name}"))
         quotes = quotes.with_columns(key=key).join(own, on="key", how="left").drop("key")
@@ -35,13 +48,17 @@ def quiet_quotes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: Layout
     late = quotes.with_columns(usual_days=pl.coalesce(f"days_of_{name}" for name in _USUAL_OF), usual_of=usual_of)
     late = late.filter(pl.col("age_days") > pl.col("usual_days"))
     share = f"{10 * trends.quiet_quantile:.3g} of 10"
-    told = pl.format("open for {} days; " + share + " orders of {} came within {}", "age_days", "usual_of", pl.col("usual_days").cast(pl.Int64))
+    told = pl.format(
+        "open for {} days; " + share + " orders of {} came within {}", "age_days", "usual_of", pl.col("usual_days").cast(pl.Int64)
+    )
     return late.with_columns(words=told).select(QUIET).sort(pl.col("age_days") - pl.col("usual_days"), "job_id", descending=[True, False])
 
 
 def _usual_days(waits: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
     records = []
-    for (grouping, value), part in waits.filter(pl.col("wait") == "order").sort("days", "came").group_by("grouping", "value", maintain_order=True):
+    for (grouping, value), part in (
+        waits.filter(pl.col("wait") == "order").sort("days", "came").group_by("grouping", "value", maintain_order=True)
+    ):
         orders = int((part["n"] * part["came"]).sum())
         if orders >= (trends.quiet_orders if grouping == "family" else 1):
             at = curve(part["days"].to_numpy(), part["came"].to_numpy(), part["n"].to_numpy())

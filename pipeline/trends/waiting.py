@@ -8,7 +8,7 @@ so the share ordered by a given age (the cumulative incidence with complete cens
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import polars as pl
@@ -75,12 +75,16 @@ def conversion(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSe
     values = {"length_step_mm": layouts.length_step_mm, "price_step": trends.price_step}
     counts = ask(con, "conversion", clause, **values)
     waits = ask(con, "waiting_counts", clause, **values).sort("grouping", "value", "wait", "days", "came")
-    told = [{"grouping": key[0], "value": key[1], **_told(part, trends.conversion_days)} for key, part in waits.group_by("grouping", "value")]
-    frame = counts.join(pl.DataFrame(told, schema={"grouping": pl.String, "value": pl.String, **_TOLD}), on=["grouping", "value"], how="left")
+    told = [
+        {"grouping": key[0], "value": key[1], **_told(part, trends.conversion_days)} for key, part in waits.group_by("grouping", "value")
+    ]
+    frame = counts.join(
+        pl.DataFrame(told, schema={"grouping": pl.String, "value": pl.String, **_TOLD}), on=["grouping", "value"], how="left"
+    )
     return frame.sort("grouping", "value")
 
 
-_TOLD = {
+_TOLD: dict[str, Any] = {
     "followed": pl.Int64,
     "share": pl.Float64,
     "low": pl.Float64,

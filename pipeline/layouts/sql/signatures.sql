@@ -30,6 +30,7 @@ select
         when $mirrors_together and t.mirror_layout < t.layout then t.mirror_layout
         else coalesce(t.layout, '')
     end as signature,
+    b.status in ('ordered', 'delivered') as sold,
     $mirrors_together and coalesce(t.mirror_layout < t.layout, false) as turned
 from current_bodies as b
 left join texts as t on t.job_id = b.job_id and t.body = b.body

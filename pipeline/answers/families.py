@@ -1,0 +1,90 @@
+"""Layout families: the answers behind the page of that name and behind `export families`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import polars as pl
+
+from pipeline.answers.filters import Filters
+from pipeline.answers.selling import EVERYTHING
+from pipeline.layouts.views import ask, run
+from pipeline.settings import Settings
+
+if TYPE_CHECKING:
+    import duckdb
+
+EXPORT = (
+    "family",
+    "name",
+    "bodies",
+    "share",
+    "typical_job_id",
+    "length_low_mm",
+    "length_high_mm",
+    "mass_low_kg",
+    "mass_high_kg",
+)
+PAGE = (*EXPORT, "kind", "typical_body", "mirrored", "length_mm", "mass_kg", "measured")
+
+
+def families(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
+    """The export `families`: those sold, the largest first; lengths and masses are the central 80 %."""
+    return family_page(con, settings, filters).select(EXPORT)
+
+
+def family_page(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
+    """PAGE: the export with kind, medians, how many are mirror images of the typical build, and how many were measured."""
+    frame = ask(con, "family_sizes", filters.clause("sold"), length_step_mm=settings.layouts.length_step_mm)
+    return frame.select(PAGE).sort("bodies", "family", descending=[True, False])
+
+
+def family_items(con: duckdb.DuckDBPyConnection, family: int) -> pl.DataFrame:
+    """`item_id, label, item_group, bodies, of_bodies, share, lift` of one family over all its bodies, the commonest first."""
+    frame = ask(con, "family_items").filter(pl.col("family") == family).drop("family")
+    return frame.sort("bodies", "item_id", descending=[True, False])
+
+
+def family_vehicles(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
+    """`family, vehicle_id, label, bodies` of bodies sold."""
+    frame = ask(con, "family_vehicles", filters.clause("sold"), length_step_mm=settings.layouts.length_step_mm)
+    return frame.sort("family", "bodies", "vehicle_id", descending=[False, True, False])
+
+
+def family_margins(
+    con: duckdb.DuckDBPyConnection, settings: Settings, margins: pl.DataFrame, filters: Filters = EVERYTHING
+) -> pl.DataFrame:
+    """`family, load, jobs, margin_low_kg, margin_kg, margin_high_kg`: margin to GVM of the family's jobs, central 80 %.
+
+    Args:
+        margins: the export `margins`: at least `job_id, load, margin_kg`.
+    """
+    held = ask(con, "family_jobs", filters.clause("sold"), length_step_mm=settings.layouts.length_step_mm)
+    known = held.join(margins.select("job_id", "load", "margin_kg").drop_nulls("margin_kg"), on="job_id")
+    margin = pl.col("margin_kg")
+    return (
+        known.group_by("family", "load")
+        .agg(
+            pl.len().cast(pl.Int64).alias("jobs"),
+            margin.quantile(0.1, "linear").alias("margin_low_kg"),
+            margin.median().alias("margin_median_kg"),
+            margin.quantile(0.9, "linear").alias("margin_high_kg"),
+        )
+        .rename({"margin_median_kg": "margin_kg"})
+        .sort("family", "load")
+    )
+
+
+def family_changes(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """`change, family, other, bodies, of_bodies, words`: what became of the families at this edition."""
+    return run(con, "select * from family_changes", {}).sort("change", "family", "other")
+
+
+def number_of_families(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """`kind, families, bodies, silhouette`: how many families each kind of body has, and how well they stand apart."""
+    live = run(con, "select kind, bodies, silhouette from families where live", {})
+    return (
+        live.group_by("kind")
+        .agg(pl.len().cast(pl.Int64).alias("families"), pl.col("bodies").sum(), pl.col("silhouette").first())
+        .sort("kind")
+    )
