@@ -39,10 +39,23 @@ def main() -> int:
     except MemoryError:
         last = {"fault": {"what": "parsing it needs too much memory", "expected": f"at most {request['memory_mb']} MB"}}
     except Exception as error:
-        last = {"fault": {"what": f"not readable as a {request['kind']}", "got": f"{type(error).__name__}: {error}"[:300]}}
+        last = {
+            "fault": {"what": f"not readable as a {request['kind']}", "got": cause_of(error).replace(request["path"], "the file")[:300]}
+        }
     out.write(json.dumps(last) + "\n")
     out.flush()
     return 0
+
+
+def cause_of(error: BaseException) -> str:
+    r"""The first cause of an exception, on one line.
+
+    >>> cause_of(ValueError("two\nlines"))
+    'ValueError: two lines'
+    """
+    while error.__cause__ or error.__context__:
+        error = error.__cause__ or error.__context__  # type: ignore[assignment]
+    return f"{type(error).__name__}: {' '.join(str(error).split())}"
 
 
 def limit_itself(request: dict[str, Any]) -> None:

@@ -158,7 +158,7 @@ def _over(where: str, what: str, size: float, most_mb: float, key: str) -> Input
     return InputRefused(
         what,
         where=where,
-        got=f"{size / _MB:.1f} MB",
+        got=f"{size / _MB:.3g} MB",
         expected=f"at most {most_mb:g} MB",
         do=f"split it, or raise intake.{key} in the settings",
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.contract import TABLES, table_named
 from pipeline.errors import Fault, InputRefused, did_you_mean
-from pipeline.intake.find import table_name
+from pipeline.intake.find import claimed, file_patterns, table_name
 from pipeline.intake.headers import near_miss
 from pipeline.intake.text_files import read_csv, read_jsonl
 from pipeline.intake.texttable import HandIn, SourceFile, TextTable
@@ -32,8 +32,10 @@ def read_hand_in(hand_in: HandIn, limits: IntakeSettings, required: Mapping[str,
     reader = _Reader(limits, {name: table.required for name, table in TABLES.items()} | dict(required or {}))
     tables: list[TextTable] = []
     faults: list[Fault] = []
-    mapped = reader.mapping(hand_in, faults)
+    mapped, unreadable = reader.mappings(hand_in, faults)
     for file in hand_in.files:
+        if file.name in unreadable:
+            continue
         try:
             tables += reader.file(file, mapped.get(file.name))
         except InputRefused as refused:
@@ -50,17 +52,18 @@ class _Reader:
     limits: IntakeSettings
     required: Mapping[str, Sequence[str]]
 
-    def mapping(self, hand_in: HandIn, faults: list[Fault]) -> dict[str, FileMapping]:
-        """The mapping by the files that it speaks of."""
+    def mappings(self, hand_in: HandIn, faults: list[Fault]) -> tuple[dict[str, FileMapping], list[str]]:
+        """The mapping by the files that it speaks of; and those files, where it cannot be used."""
         if hand_in.mapping is None:
-            return {}
+            return {}, []
         from pipeline.intake.mapping_check import mapping_by_file
 
+        names = [file.name for file in hand_in.files]
         try:
-            return mapping_by_file(hand_in.mapping, [file.name for file in hand_in.files])
+            return mapping_by_file(hand_in.mapping, names), []
         except InputRefused as refused:
             faults += refused.faults
-            return {}
+            return {}, claimed(file_patterns(hand_in.mapping.path), names)
 
     def file(self, file: SourceFile, mapping: FileMapping | None) -> list[TextTable]:
         """Every table of one file."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -15,10 +16,13 @@ from pipeline.settings import IntakeSettings
 
 @pytest.fixture
 def read(tmp_path: Path) -> Callable[..., list[TextTable]]:
-    """The tables of one hand-in with these files."""
+    """The tables of one hand-in with these files; each call has a folder of its own."""
+    number = count(1)
 
-    def run(files: Files, mapping: Path | None = None, limits: IntakeSettings | None = None, **required: tuple[str, ...]) -> list[TextTable]:
-        (hand_in,) = find_hand_ins([write(tmp_path / "hand-in", files)], mapping)
+    def run(
+        files: Files, mapping: Path | None = None, limits: IntakeSettings | None = None, **required: tuple[str, ...]
+    ) -> list[TextTable]:
+        (hand_in,) = find_hand_ins([write(tmp_path / f"hand-in-{next(number)}", files)], mapping)
         return read_hand_in(hand_in, limits or IntakeSettings(), required)
 
     return run

@@ -7,7 +7,11 @@ import itertools
 import pytest
 from hand_ins import cells, records
 
-ROWS = [["job_id", "body", "length_mm", "width_mm", "colour_outside"], ["J1", "canopy", "1650", "1780", "grün"], ["J2", "tray", "2400", "1860", ""]]
+ROWS = [
+    ["job_id", "body", "length_mm", "width_mm", "colour_outside"],
+    ["J1", "canopy", "1650", "1780", "grün"],
+    ["J2", "tray", "2400", "1860", ""],
+]
 KEPT = [("J1", "canopy", "1650", "1780", "grün"), ("J2", "tray", "2400", "1860", None)]
 ENCODINGS = ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252"]
 
@@ -47,7 +51,7 @@ def test_a_quoted_line_break_keeps_the_physical_lines_of_what_follows(read):
 
 
 def test_title_block_blank_rows_and_trailing_blank_columns_are_left_out(read):
-    north = "Job list; north\r\nsaved \"today\r\n\r\njob_id;vehicle_id;status;;\r\nJ1;V;lost;;\r\n;;;;\r\n\r\n   ;;;;\r\nJ2;V;lost\r\n"
+    north = 'Job list; north\r\nsaved "today\r\n\r\njob_id;vehicle_id;status;;\r\nJ1;V;lost;;\r\n;;;;\r\n\r\n   ;;;;\r\nJ2;V;lost\r\n'
     (table,) = read({"jobs-2020.csv": north})
     assert list(table.rows()) == [(5, ("J1", "V", "lost")), (9, ("J2", "V", "lost"))]
     assert table.left_out == 3 + 3
@@ -79,7 +83,13 @@ def test_a_row_with_cells_under_no_header_is_not_read_in_wrong_columns(read):
 
 def test_in_a_ragged_row_nobody_is_told_by_another_columns_name(read):
     (table,) = read({"jobs.csv": "job_id,vehicle_id,status,note,customer_ref,price\nJ1,V,lost,blue,or green,Ann Example,5,6\n"})
-    assert table.as_stood(2) == {"job_id": "J1", "vehicle_id": "V", "status": "lost", "note": "blue", "customer_ref": "or green,Ann Example,5,6"}
+    assert table.as_stood(2) == {
+        "job_id": "J1",
+        "vehicle_id": "V",
+        "status": "lost",
+        "note": "blue",
+        "customer_ref": "or green,Ann Example,5,6",
+    }
 
 
 def test_as_stood_holds_the_known_columns_by_their_own_headers(read):

@@ -46,7 +46,9 @@ def test_the_faults_of_all_files_come_at_once(refusal):
     assert "did you mean 'fitout'?" in told
 
 
-@pytest.mark.parametrize(("name", "near"), [("bodeis.csv", "bodies"), ("Bodies.csv", "bodies"), ("job.csv", "jobs"), ("onvehicle.csv", "on_vehicle")])
+@pytest.mark.parametrize(
+    ("name", "near"), [("bodeis.csv", "bodies"), ("Bodies.csv", "bodies"), ("job.csv", "jobs"), ("onvehicle.csv", "on_vehicle")]
+)
 def test_a_table_of_unknown_name_gets_an_offer(refusal, name, near):
     assert f"did you mean {near!r}?" in refusal({name: "x\n"})
 
@@ -96,6 +98,6 @@ def test_pounds_and_inches_come_with_their_exact_factors(read):
 
 def test_a_file_that_changes_while_it_is_read_is_refused_and_no_traceback(read, tmp_path):
     (table,) = read({"bodies.csv": f'{HEAD}\n"J1",tray,1,2\n'})
-    (tmp_path / "hand-in" / "bodies.csv").write_text(f'{HEAD}\n"J1,tray,1,2\n')
+    (tmp_path / "hand-in-1" / "bodies.csv").write_text(f'{HEAD}\n"J1,tray,1,2\n')
     with pytest.raises(InputRefused):
         list(table.rows())
