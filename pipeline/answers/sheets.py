@@ -20,11 +20,11 @@ from pipeline.loads.check import Checked
 from pipeline.loads.limits import LIMITS
 from pipeline.loads.marks import words
 from pipeline.mass.estimate import Estimates
-from pipeline.pictures.charts.base import plain
 from pipeline.pictures.charts.limits import LIMIT_NAMES
 from pipeline.pictures.drawing import draw
 from pipeline.pictures.palette import PAPER
 from pipeline.pictures.shape import BodyShape, Centre, ItemMark, body_shape
+from pipeline.pictures.units import plain
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
 

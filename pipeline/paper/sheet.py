@@ -12,9 +12,10 @@ from typing import Any
 from pipeline.answers.sheet_content import LimitLine, LoadLine, SheetBody, SheetContent
 from pipeline.errors import InputRefused, WrongCall, did_you_mean
 from pipeline.paper.typeset import PAPERS, typeset
-from pipeline.pictures.charts.base import USUAL, plain
+from pipeline.pictures.charts.base import USUAL
 from pipeline.pictures.charts.limits import LIMIT_NAMES, margin_said
 from pipeline.pictures.palette import GROUP_MARKS, PAPER, VERDICT_SHAPES, group_colour, text_on
+from pipeline.pictures.units import plain
 
 _TEMPLATE = Path(__file__).with_name("sheet.typ")
 _GROUP_OF_MARK = {mark: group for group, mark in GROUP_MARKS.items()}

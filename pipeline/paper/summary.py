@@ -13,9 +13,9 @@ from pipeline.answers.summary import MonthSummary
 from pipeline.errors import WrongCall, did_you_mean
 from pipeline.paper.typeset import PAPERS, typeset
 from pipeline.pictures import charts
-from pipeline.pictures.charts.base import plain
 from pipeline.pictures.files import chart_svg
 from pipeline.pictures.palette import PAPER
+from pipeline.pictures.units import plain
 
 _TEMPLATE = Path(__file__).with_name("summary.typ")
 _STYLE = charts.Style(look=PAPER, width=400)

@@ -8,13 +8,14 @@ not carry them; `Drawing.notes` says so beside the picture.
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipeline.pictures import svg
 from pipeline.pictures.palette import GROUP_MARKS, LIGHT, Look, group_colour, text_on
 from pipeline.pictures.shape import BodyShape
+from pipeline.pictures.telling import describe, notes_of
+from pipeline.pictures.units import METRIC, length_said
 from pipeline.pictures.views import VIEW_NAMES, Block, View, blocks
 
 
@@ -48,7 +49,12 @@ class Drawing:
 
 
 def draw(
-    shape: BodyShape, size: str | Size = "page", look: Look = LIGHT, title: str = "", columns: Sequence[Sequence[str]] = ()
+    shape: BodyShape,
+    size: str | Size = "page",
+    look: Look = LIGHT,
+    title: str = "",
+    columns: Sequence[Sequence[str]] = (),
+    units: str = METRIC,
 ) -> Drawing:
     """Draw one body.
 
@@ -56,16 +62,17 @@ def draw(
         size: `thumb` (160 px wide), `page`, `sheet`, or a Size.
         title: what the picture is called for a screen reader; never drawn.
         columns: views in columns in place of the size's own, out of `plan left right rear`.
+        units: `metric` (mm) or `imperial` (in).
     """
     size = SIZES[size] if isinstance(size, str) else size
-    alt = describe(shape)
+    alt = describe(shape, units)
     views, height_px = _lay_out(shape, size, tuple(map(tuple, columns)) or size.columns)
     root = svg.root(size.width, height_px, title or f"{shape.kind} drawn to scale", alt)
     ground = svg.add(root, "g", font_family=look.font, font_size=size.text, fill=look.ink)
     svg.add(ground, "rect", x=0, y=0, width=size.width, height=height_px, fill=look.paper)
     for view in views:
-        _Painter(ground, view, shape, size, look).paint()
-    return Drawing(svg.to_text(root), alt, _notes(shape), size.width, height_px)
+        _Painter(ground, view, shape, size, look, units).paint()
+    return Drawing(svg.to_text(root), alt, notes_of(shape), size.width, height_px)
 
 
 def _lay_out(shape: BodyShape, size: Size, columns: tuple[tuple[str, ...], ...]) -> tuple[list[View], float]:
@@ -121,6 +128,7 @@ class _Painter:
     shape: BodyShape
     size: Size
     look: Look
+    units: str
 
     def paint(self) -> None:
         placed = blocks(self.view, self.shape, self.size.text * (1.9 if self.size.labelled else 1.3))
@@ -291,11 +299,11 @@ class _Painter:
         if view.name != "rear":
             self._forward(foot)
         if view.name in ("plan", "left"):
-            self._say(f"{self.shape.length_mm:.0f} mm long", view.left + view.width, foot, self.look.ink, "end")
+            self._say(f"{length_said(self.shape.length_mm, self.units)} long", view.left + view.width, foot, self.look.ink, "end")
         if view.name == "plan":
-            self._upright(f"{self.shape.width_mm:.0f} mm wide")
+            self._upright(f"{length_said(self.shape.width_mm, self.units)} wide")
         elif view.name == "left" and self.shape.height_mm:
-            self._upright(f"{self.shape.height_mm:.0f} mm high")
+            self._upright(f"{length_said(self.shape.height_mm, self.units)} high")
 
     def _forward(self, foot: float) -> None:
         """An arrow and the word where the vehicle's front is."""
@@ -329,49 +337,6 @@ def quartered(ground: ET.Element, x: float, y: float, radius: float, look: Look)
     for across, down in ((-1, -1), (1, 1)):
         path = f"M{x:.2f} {y:.2f}H{x + across * radius:.2f}A{radius:.2f} {radius:.2f} 0 0 1 {x:.2f} {y + down * radius:.2f}Z"
         svg.add(ground, "path", d=path, fill=look.ink)
-
-
-def describe(shape: BodyShape) -> str:
-    """One sentence or two that say what the picture shows, for whoever cannot see it."""
-    height = f", {shape.height_mm:.0f} mm high" if shape.height_mm else ""
-    doors = f", {shape.doors} side door{'s' if shape.doors != 1 else ''}" if shape.doors else ""
-    said = f"A {shape.kind}, {shape.length_mm:.0f} mm long, {shape.width_mm:.0f} mm wide{height}{doors}"
-    said += f", with {_items_said(shape)}." if shape.items else ", without fit-out."
-    if shape.rear_axle_mm is not None:
-        where = "behind" if shape.rear_axle_mm >= 0 else "ahead of"
-        said += f" The rear axle runs {abs(shape.rear_axle_mm):.0f} mm {where} the body's front face."
-    if shape.centre is not None:
-        centre = shape.centre
-        said += f" Its centre of mass is about {centre.x_mm:.0f} mm behind the front face ({centre.x_low_mm:.0f} to {centre.x_high_mm:.0f})"
-        said += f" and {abs(centre.y_mm):.0f} mm {'right' if centre.y_mm >= 0 else 'left'} of the middle."
-    return said
-
-
-def _items_said(shape: BodyShape) -> str:
-    places = Counter((mark.label, _place_said(mark.side, mark.level)) for mark in shape.items)
-    said = [f"{label}{f' (×{count})' if count > 1 else ''} {place}" for (label, place), count in places.items()]
-    return said[0] if len(said) == 1 else ", ".join(said[:-1]) + " and " + said[-1]
-
-
-def _place_said(side: str, level: str) -> str:
-    if level == "roof":
-        return "on the roof"
-    if level == "under":
-        return "underneath"
-    return "in the middle" if side == "middle" else f"on the {side}"
-
-
-def _notes(shape: BodyShape) -> tuple[str, ...]:
-    notes = []
-    if shape.items:
-        notes.append("Blocks show where an item sits, not how large it is; heights in the side views are indicative.")
-    if shape.zones_used:
-        notes.append("Items without an exact place are drawn in the middle of their zone.")
-    if shape.doors:
-        notes.append("Doors are drawn evenly over the sides.")
-    if shape.rear_axle_mm is not None and not -0.02 <= shape.rear_axle_mm / shape.length_mm <= 1.02:
-        notes.append("The rear axle lies outside the body and is not drawn.")
-    return tuple(notes)
 
 
 def legend(shape: BodyShape) -> tuple[tuple[str, str, str], ...]:

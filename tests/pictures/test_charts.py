@@ -11,8 +11,9 @@ import polars as pl
 import pytest
 
 from pipeline.pictures import charts
-from pipeline.pictures.charts.base import plain, rows
+from pipeline.pictures.charts.base import rows
 from pipeline.pictures.palette import DARK, LIGHT
+from pipeline.pictures.units import plain
 
 PARTS = [
     {"label": "shell", "kg": 150.0, "sd_kg": 5.0},

@@ -183,3 +183,11 @@ def test_an_unknown_item_is_drawn_without_a_group():
     shape = shape_of(line("mystery", "left-mid"))
     assert (shape.items[0].key, shape.items[0].label) == ("?1", "mystery")
     assert "?1" in draw(shape, "page").svg
+
+
+def test_a_drawing_in_inches_says_so_everywhere():
+    drawing = draw(shape_of(line("fridge", "left-front")), "page", units="imperial")
+    words = " ".join(element.text or "" for element in read(drawing).iter(f"{SVG}text"))
+    # 1 in = 25.4 mm exactly (NIST SP 811): 1800 mm is 70.87 in, to the quarter 70.75
+    assert "70.75 in long" in words
+    assert "mm" not in words + drawing.alt

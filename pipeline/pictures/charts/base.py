@@ -11,7 +11,7 @@ import altair as alt
 import numpy as np
 
 from pipeline import frames
-from pipeline.contract.model import KG_PER_LB, MM_PER_IN
+from pipeline.pictures import units
 from pipeline.pictures.palette import LIGHT, Look, chart_config
 
 Frame = Any
@@ -37,43 +37,27 @@ class Style:
 
     @property
     def mass_unit(self) -> str:
-        return "kg" if self.units == "metric" else "lb"
+        return units.MASS_UNITS[self.units]
 
     @property
     def length_unit(self) -> str:
-        return "mm" if self.units == "metric" else "in"
+        return units.LENGTH_UNITS[self.units]
 
     def mass(self, kg: float | None) -> float | None:
         """A mass in the shown unit; not known stays not known."""
-        return None if kg is None else kg if self.units == "metric" else kg / KG_PER_LB
+        return units.mass(kg, self.units)
 
     def length(self, mm: float | None) -> float | None:
         """A length in the shown unit."""
-        return None if mm is None else mm if self.units == "metric" else mm / MM_PER_IN
+        return units.length(mm, self.units)
 
     def mass_said(self, kg: float) -> str:
-        """A mass as people read it.
-
-        >>> Style().mass_said(311.6), Style(units="imperial").mass_said(100)
-        ('312 kg', '220 lb')
-        """
-        return f"{plain(self.mass(kg))} {self.mass_unit}"
+        """A mass as people read it, with its unit."""
+        return units.mass_said(kg, self.units)
 
 
 USUAL = Style()
 """Light, as wide as the page allows, in kg and mm."""
-
-
-def plain(value: float | None, digits: int = 0) -> str:
-    """A number without a minus zero; not known is a dash.
-
-    >>> plain(-0.2), plain(None), plain(1234.5, 1)
-    ('0', '–', '1234.5')
-    """
-    if value is None or value != value:
-        return "–"
-    said = f"{value:.{digits}f}"
-    return said.removeprefix("-") if not float(said) else said.replace("-", "\N{MINUS SIGN}")
 
 
 def rows(frame: Frame) -> list[dict[str, Any]]:

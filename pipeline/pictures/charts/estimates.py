@@ -7,7 +7,8 @@ from typing import Any
 
 import altair as alt
 
-from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, plain, reference, row_height, rows
+from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, reference, row_height, rows
+from pipeline.pictures.units import plain
 
 _NINE_IN_TEN = 1.645
 """Half-width of a central 90 % interval of a normal, in standard deviations."""

@@ -7,8 +7,9 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from pipeline.pictures.charts.base import PICK, USUAL, Frame, Style, data, finish, known, nothing, plain, reference, row_height, rows
+from pipeline.pictures.charts.base import PICK, USUAL, Frame, Style, data, finish, known, nothing, reference, row_height, rows
 from pipeline.pictures.palette import VERDICT_SHAPES, VERDICTS
+from pipeline.pictures.units import plain
 
 LIMIT_NAMES: dict[str, str] = {
     "gvm": "whole vehicle (GVM)",

@@ -6,7 +6,8 @@ from typing import Any
 
 import altair as alt
 
-from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, plain, reference, row_height, rows
+from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, reference, row_height, rows
+from pipeline.pictures.units import plain
 
 MOST_LINES = 6
 """More lines than this cannot be told apart; the rest is named in the subtitle and shown in the table below."""
@@ -96,9 +97,9 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
     shown = [_change(row) for row in found]
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=[row["label"] for row in shown], title=None))
     axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr="format(datum.value * 100, '+.0f')"))
-    scale = {"domain": [True, False]}
-    colour = alt.Color("changed:N", legend=None, scale=alt.Scale(**scale, range=[style.look.accent, style.look.rule]))
-    shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(**scale, range=["circle", "stroke"]))
+    both = [True, False]
+    colour = alt.Color("changed:N", legend=None, scale=alt.Scale(domain=both, range=[style.look.accent, style.look.rule]))
+    shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
     bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q", color=colour)
     dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2).encode(x=axis, color=colour, shape=shape)
     text = base.mark_text(align="left", dx=8).encode(x="high:Q", text="said:N")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import altair as alt
 
-from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, plain, row_height, rows, utc
+from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, row_height, rows, utc
 from pipeline.pictures.palette import text_on
+from pipeline.pictures.units import plain
 
 
 def individuals(frame: Frame, style: Style = USUAL, unit: str = "kg", question: str = "Is anything out of the ordinary?") -> alt.LayerChart:
