@@ -18,7 +18,6 @@ from pipeline.sift import Source, arrive, create_tables, stage, stage_tables
 from pipeline.sift.cells import literal
 from pipeline.store import Edition
 
-
 _ALWAYS = ("vehicles", "upgrades", "items", "jobs", "bodies", "fitout")
 
 

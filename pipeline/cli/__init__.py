@@ -64,7 +64,7 @@ def _unexpected(store: Store | None) -> int:
     path = log_to(store.root) if store else None
     LOGGER.exception("unexpected")
     if path is None:
-        raise  # noqa: PLE0704 - called while the exception is handled
+        raise
     print(f"something unexpected happened; nothing was published. The log is {path}", file=sys.stderr)
     return int(Exit.STORE)
 

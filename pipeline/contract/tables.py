@@ -8,7 +8,7 @@ BODY_KINDS = ("canopy", "tray", "box")
 STATUSES = ("quoted", "ordered", "delivered", "lost", "cancelled")
 SIDES = ("left", "right", "middle")
 PLACES = ("front", "mid", "rear")
-ZONES = tuple(f"{side}-{place}" for side in SIDES for place in PLACES) + ("roof", "back-wall", "under-tray")
+ZONES = (*(f"{side}-{place}" for side in SIDES for place in PLACES), "roof", "back-wall", "under-tray")
 ITEM_GROUPS = ("fridge", "pantry", "kitchen", "drawer", "power", "water", "storage", "lining", "door", "outside", "roof", "under-tray")
 
 _VEHICLE_KG = {"low": 500.0, "high": 20000.0}
@@ -97,7 +97,7 @@ ITEMS = Table(
         Column("item_id", doc="key", required=True),
         Column("label", doc="what people call it", required=True),
         Column("group", "choice", "what it belongs to", required=True, choices=ITEM_GROUPS),
-        Column("datasheet_kg", "number", "maker's figure, brackets and wiring not included; with a mass by the metre it may be under zero", low=-500, high=2000),
+        Column("datasheet_kg", "number", "maker's figure, brackets and wiring not included", low=-500, high=2000),
         Column("datasheet_kg_per_m", "number", "what a metre of length adds", low=-200, high=500),
         Column("also_called", doc="old names, by |"),
         Column("needs", doc="item_ids it needs, by spaces"),

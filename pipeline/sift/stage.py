@@ -10,7 +10,7 @@ import csv
 import hashlib
 import json
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -168,9 +168,8 @@ def _write_clean(text: TextTable, path: Path) -> int:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         for line, part, cells in _parted(text):
-            writer.writerow(
-                [*(cell and cell.strip() for cell in cells), line, part, f"{len(cells.stood)} cells" if isinstance(cells, Ragged) else None]
-            )
+            odd = f"{len(cells.stood)} cells" if isinstance(cells, Ragged) else None
+            writer.writerow([*(cell and cell.strip() for cell in cells), line, part, odd])
             written += 1
     return written
 
