@@ -59,24 +59,24 @@ def factors(scores: np.ndarray, degrees: float) -> np.ndarray:
     return np.maximum.accumulate(np.array(found))
 
 
-def leave_out(group: np.ndarray, prior_weight: np.ndarray, x: np.ndarray, found: Residuals, factor: np.ndarray) -> OutOfFold:
+def leave_out(group: np.ndarray, weight: np.ndarray, x: np.ndarray, found: Residuals, factor: np.ndarray) -> OutOfFold:
     """Residual and sd of each row from the fit without its group, in closed form.
 
     Args:
         group: (n,) rows of one group are left out together.
-        prior_weight: (n,) weight beside the robust one.
+        weight: (n,) weight of each row in that fit, beside its variance.
         x: (n, p) design as it stood in the last pass.
         factor: (p, p) covariance factor of the coefficients.
     Leaving out the set G moves its residuals by (1 − H)⁻¹, H = X V X' W within G; single rows need no matrix.
     """
-    weight = found.robust * prior_weight / found.var
-    share = np.minimum(weight * found.leverage, 0.999)
+    pull = weight / found.var
+    share = np.minimum(pull * found.leverage, 0.999)
     residual = found.residual_kg / (1.0 - share)
     leverage = found.leverage / (1.0 - share)
     for members in _companies(group):
         part = x[members] @ factor
         inner = part @ np.swapaxes(part, 1, 2)
-        heavy = inner * weight[members][:, None, :]
+        heavy = inner * pull[members][:, None, :]
         open_ = np.linalg.inv(np.eye(members.shape[1]) - heavy)
         residual[members] = np.einsum("gij,gj->gi", open_, found.residual_kg[members])
         leverage[members] = np.einsum("gij,gji->gi", open_, inner)

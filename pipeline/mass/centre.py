@@ -16,7 +16,7 @@ from pipeline.mass.design import Design
 from pipeline.mass.evidence import USED, Evidence, lines_of
 from pipeline.mass.features import count_items, matrix
 from pipeline.mass.places import Axis, Placed, piece_mass, place
-from pipeline.mass.robust import MAD_TO_SD, TRIM_TO_SD, Residuals
+from pipeline.mass.robust import MAD_TO_SD, MOST_SHARE, TRIM_TO_SD, Residuals, bisquare
 from pipeline.mass.solve import Solution, cross_products, quadratic, ridge
 from pipeline.settings_mass import MassSettings
 
@@ -108,11 +108,13 @@ def fit_axis(design: Design, rows: CentreRows, settings: MassSettings, axis: int
         solution = ridge(cross_products(x, rows.miss_mm, robust / var), np.zeros(len(spread)), spread)
         residual = rows.miss_mm - x @ solution.coef
         leverage = quadratic(x, solution.factor)
-        z = residual / np.sqrt(var * (1 - np.minimum(robust * leverage / var, 0.95)))
+        left = 1.0 - np.minimum(robust * leverage / var, MOST_SHARE)
+        z = residual / left / np.sqrt(var + leverage / left)
+        fitted = robust
         noise = _axis_noise(rows.source, z, robust, noise, believed, settings.noise_rows)
-        robust = np.where(np.abs(z) < settings.place_cut, (1 - (z / settings.place_cut) ** 2) ** 2, 0.0)
+        robust = bisquare(z, settings.place_cut)
     found = Residuals(np.zeros(len(z)), residual, var, leverage, robust, z)
-    out = leave_out(rows.group, np.ones(len(z)), x, found, solution.factor)
+    out = leave_out(rows.group, fitted, x, found, solution.factor)
     judged = (rows.source == MEASURED) & (np.abs(z) < settings.flag)
     lead = MEASURED
     if not judged.any():

@@ -18,7 +18,7 @@ from pipeline.mass.design import SHELL, SHELL_COUNT, SOURCES, WEIGHED, Design
 from pipeline.mass.evidence import NO_MASS, REASONS, USED, Evidence, History, Rows, gather, groups, lines_of, newest, reasons, settle
 from pipeline.mass.model import KindRange, Model, lower
 from pipeline.mass.places import Axis
-from pipeline.mass.robust import Residuals, State, fit_rows, row_state
+from pipeline.mass.robust import Residuals, State, fit_rows, row_kind, row_state
 from pipeline.mass.tickets import read_tickets
 from pipeline.mass.together import find_pairs
 from pipeline.settings_mass import MassSettings
@@ -50,7 +50,7 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
         rows = gather(design, evidence, settings)
     state, rows = fit_rows(design, rows, settings)
     residuals, x = row_state(design, rows, state, settings)
-    out = leave_out(rows.group, rows.weight, x, residuals, state.solution.factor)
+    out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
     model = _model(design, rows, state, residuals, out, evidence.history, settings)
     return Fitted(_with_centre(model, evidence, settings), evidence, rows, residuals, out)
 
@@ -78,9 +78,9 @@ def _model(
     design: Design, rows: Rows, state: State, residuals: Residuals, out: OutOfFold, history: History, settings: MassSettings,
 ) -> Model:  # fmt: skip
     judged = (rows.source == WEIGHED) & (np.abs(residuals.z) < settings.flag)
-    weight = residuals.robust * rows.weight / residuals.var
+    weight = rows.robust * rows.weight / residuals.var
     used_up = float(np.sum(np.minimum(weight * residuals.leverage, 1.0)))
-    degrees = max(1.0, float(residuals.robust.sum()) - used_up)
+    degrees = max(1.0, float(rows.robust.sum()) - used_up)
     scores = np.abs(out.residual_kg[judged]) / out.sd_kg[judged]
     flat = Axis(np.zeros(0), np.zeros((0, 0)), 0.0, np.zeros(0), 0.0, 0)
     step = numbers(history.bodies, "scale_step_kg")
@@ -94,7 +94,7 @@ def _model(
         step_kg=float(steps[np.argmax(seen)]) if len(steps) else settings.unknown_step_kg,
         levels=LEVELS,
         factors=factors(scores, degrees),
-        ranges=_ranges(design, rows, residuals, state),
+        ranges=_ranges(design, rows, residuals, out, state),
         item_records=np.count_nonzero(rows.x[:, design.at.item], axis=0),
         unseen_pairs=_unseen_pairs(design, rows, settings),
         along=flat,
@@ -123,11 +123,15 @@ def _facts(model: Model, rows: Rows, residuals: Residuals, out: OutOfFold, judge
     }
 
 
-def _ranges(design: Design, rows: Rows, residuals: Residuals, state: State) -> dict[str, KindRange]:
-    """What history covers, by kind; rows of several bodies and of drawings beside scales say nothing here."""
+def _ranges(design: Design, rows: Rows, residuals: Residuals, out: OutOfFold, state: State) -> dict[str, KindRange]:
+    """What history covers, by kind; rows of several bodies and of drawings beside scales say nothing here.
+
+    Leverage is each body's as it was before it came in, as a draft's is.
+    """
     place_of = {name: place for place, (name, _unit, _meaning) in enumerate(SHELL)}
     single = rows.body >= 0
-    relative = residuals.leverage / (state.noise[WEIGHED] * np.maximum(residuals.mass_kg, 1.0)) ** 2
+    alone = np.maximum(out.sd_kg**2 - residuals.var, 0.0)
+    relative = alone / (state.noise[WEIGHED] * np.maximum(residuals.mass_kg, 1.0)) ** 2
     found = {}
     for place, kind in enumerate(KINDS):
         first = place * SHELL_COUNT
@@ -149,11 +153,12 @@ def _unseen_pairs(design: Design, rows: Rows, settings: MassSettings) -> np.ndar
     """Pairs of items that chance would have put together often, and history never did; (pairs, 2)."""
     single = rows.body >= 0
     stands = (rows.x[single][:, design.at.item] > 0).astype(np.float32)
-    if not len(stands):
-        return np.zeros((0, 2), dtype=np.int64)
+    kind = row_kind(design, rows)[single]
     together = stands.T @ stands
-    alone = np.diag(together)
-    expected = np.outer(alone, alone) / len(stands)
+    expected = np.zeros_like(together)
+    for place in np.unique(kind):
+        count = stands[kind == place].sum(axis=0)
+        expected += np.outer(count, count) / np.count_nonzero(kind == place)
     return np.argwhere(np.triu((together == 0) & (expected >= settings.unseen_pair), 1))
 
 

@@ -45,7 +45,8 @@ class State:
 
     Attributes:
         solution: coefficients and their covariance factor.
-        noise: by source, as a share of the mass.
+        noise: by source, as a share of the mass: that under which the solution was found.
+        next_noise: the same, as the residuals of that solution have it: for the next one.
         soft: weights bound a row's pull, but shut none out yet.
         lift: before the first pass, (sources, kinds + 1) median log ratio of readings to what was believed; None afterwards.
         spread: before the first pass, (sources,) spread of the log ratios about those medians.
@@ -53,6 +54,7 @@ class State:
 
     solution: Solution
     noise: np.ndarray
+    next_noise: np.ndarray
     soft: bool = False
     lift: np.ndarray | None = None
     spread: np.ndarray | None = None
@@ -130,7 +132,7 @@ def prior_noise(settings: MassSettings) -> np.ndarray:
 
 def fit_rows(design: Design, rows: Rows, settings: MassSettings) -> tuple[State, Rows]:
     """Fit rows of this process; returns the last state, and the rows with their last weights."""
-    state = State(prior_solution(design), prior_noise(settings))
+    state = State(prior_solution(design), prior_noise(settings), prior_noise(settings))
     if not len(rows):
         return state, rows
     blocks = LocalBlocks(rows)
@@ -145,7 +147,7 @@ def run_passes(design: Design, blocks: Blocks, state: State, settings: MassSetti
         solution = ridge(found.sums, design.prior, design.spread)
         step = np.max(np.abs(solution.coef - state.solution.coef) / np.sqrt(np.einsum("ij,ij->i", solution.factor, solution.factor)))
         soft = number < SOFT_PASSES
-        state = State(solution, _noise(found, state, settings), soft)
+        state = State(solution, state.next_noise, _noise(found, state, settings), soft)
         if step < SETTLED and not soft:
             break
     return state
@@ -161,7 +163,7 @@ def _start(design: Design, rows: Rows, state: State) -> State:
             lift[source, place] = np.median(ratio[here & (kind == place)])
         if here.any():
             spread[source] = max(MAD_TO_SD * float(np.median(np.abs(ratio - lift[source, kind])[here])), LEAST_SPREAD)
-    return State(state.solution, state.noise, True, lift, spread)
+    return State(state.solution, state.noise, state.next_noise, True, lift, spread)
 
 
 def row_kind(design: Design, rows: Rows) -> np.ndarray:
@@ -221,7 +223,8 @@ def pass_sums(design: Design, state: State, settings: MassSettings, rows: Rows) 
     """One pass over one block: what it adds to the sums, and its rows' new weights."""
     found, x = row_state(design, rows, state, settings)
     weight = found.robust * rows.weight
-    sums = cross_products(x, rows.y_kg, weight / found.var)
+    var = (state.next_noise[rows.source] * found.mass_kg) ** 2 * rows.shared + rows.fixed_var
+    sums = cross_products(x, rows.y_kg, weight / var)
     counts = np.zeros((len(SOURCES), BINS))
     for source in range(len(SOURCES)):
         here = rows.source == source
