@@ -72,7 +72,8 @@ def test_an_intake_toml_speaks_of_files_of_its_folder(tmp_path):
 def test_a_mapping_of_the_call_goes_before_the_one_beside(tmp_path):
     write(tmp_path, {"n/list.xlsx": b"x", "n/list.intake.toml": "[[sheet]]", "m.toml": "[[sheet]]"})
     (hand_in,) = find_hand_ins([tmp_path / "n" / "list.xlsx"], tmp_path / "m.toml")
-    assert hand_in.mapping and hand_in.mapping.name == "m.toml"
+    assert hand_in.mapping is not None
+    assert hand_in.mapping.name == "m.toml"
 
 
 @pytest.mark.parametrize(
@@ -124,6 +125,5 @@ def test_a_name_with_a_line_break_cannot_forge_a_line(tmp_path):
 
 def test_a_name_that_is_no_text_is_refused(tmp_path):
     (tmp_path / "n").mkdir()
-    with open(os.fsencode(tmp_path / "n") + b"/bodies-\xff.csv", "w") as file:
-        file.write(BODIES)
+    (tmp_path / "n" / os.fsdecode(b"bodies-\xff.csv")).write_text(BODIES)
     refused(tmp_path / "n").encode("utf-8")

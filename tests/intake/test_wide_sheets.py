@@ -198,11 +198,13 @@ def test_two_bodies_of_a_line_and_a_line_only_where_there_is_one(read):
         ("Y", "quantity", "1"), ("yes", "quantity", "1"), ("X", "quantity", "1"), ("✓", "quantity", "1"), ("1", "quantity", "1"),
         (1, "quantity", "1"), (2, "quantity", "2"), (0.5, "quantity", "0.5"), ("12 kg", "quantity", "1"), ("-2", "quantity", "-2"),
         (12, "mass", "1"), ("12,5 kg", "mass", "12,5 kg"), ("2x", "quantity", "2x"), (True, "quantity", "1"),
-        (None, "quantity", None), ("N", "quantity", None), ("TBC", "quantity", None), (0, "quantity", None), ("0 kg", "mass", None), (False, "mass", None),
+        (None, "quantity", None), ("N", "quantity", None), ("TBC", "quantity", None), (0, "quantity", None), ("0 kg", "mass", None),
+        (False, "mass", None),
     ],
 )  # fmt: skip
 def test_what_counts_as_an_item(read, cell, numbers, qty):
-    mapping = f'[[sheet]]\n[sheet.item_columns]\njob_id = "Job"\nalways = {{ body = "tray" }}\nnumbers = "{numbers}"\ncolumns = {{ Sink = "sink" }}\n'
+    mapping = '[[sheet]]\n[sheet.item_columns]\njob_id = "Job"\nalways = { body = "tray" }\ncolumns = { Sink = "sink" }\nnumbers = '
+    mapping += f'"{numbers}"'
     (fitout,) = read({"list.xlsx": workbook({"x": [["Job", "Sink"], ["1", cell], ["2", "x"]]}), "intake.toml": mapping})
     expected = [("1", "tray", "sink", qty)] if qty else []
     assert cells(fitout) == [*expected, ("2", "tray", "sink", "1")]
