@@ -25,6 +25,8 @@ def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES) -> None
     for table in tables.values():
         if not _any(con, f"staged_{table.name}") and not _any(con, f"waiting_{table.name}"):
             continue
+        if table.key_fallback:
+            _complete_keys(con, table)
         write_ledger(con, table)
         if not table.grouped:
             _settle_duplicates(con, table, hand_in)
@@ -48,6 +50,12 @@ def _any(con: Any, relation: str) -> bool:
     return bool(con.execute(f"SELECT 1 FROM {relation} LIMIT 1").fetchall())
 
 
+def _complete_keys(con: Any, table: Table) -> None:
+    """What stands in for a key's empty last column, before rows are compared by their keys."""
+    last, stand_in = name(table.key[-1]), ", ".join(name(column) for column in table.key_fallback)
+    con.execute(f"UPDATE staged_{table.name} SET {last} = concat_ws(' ', {stand_in}) WHERE {last} IS NULL AND fine")
+
+
 def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
     """The same key twice in one hand-in: alike rows count once, differing ones are all refused."""
     con.execute(
@@ -67,8 +75,12 @@ def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
     con.execute(
         f"INSERT INTO old_{table.name} SELECT {_columns(table)}, {hand_in}, 'identical' FROM repeats WHERE versions = 1 AND turn > 1"
     )
-    _accuse(con, table, "repeats r", "duplicate-key", table.key[-1], "versions > 1")
+    _accuse(con, table, "repeats r", "duplicate-key", _blamed(table), "versions > 1")
     con.execute(f"DELETE FROM staged_{table.name} WHERE rowid IN (SELECT place FROM repeats WHERE versions > 1 OR turn > 1)")
+
+
+def _blamed(table: Table) -> str:
+    return next(column for column in reversed(table.key) if column != "revision")
 
 
 def _refuse_other_branches(con: Any, hand_in: int) -> None:
@@ -132,9 +144,6 @@ def _open_contest(con: Any, table: Table) -> None:
     """Who is in the running: the fine rows that came, and those that wait; and which of them miss a reference."""
     if table.name == "fitout":
         _resolve_old_names(con)
-    if table.name == "weighings":
-        for place in ("staged", "waiting"):
-            con.execute(f"UPDATE {place}_weighings SET ticket = concat_ws(' ', weighed_on, state) WHERE ticket IS NULL")
     waiting = f"UNION ALL SELECT {_columns(table)}, true AS waits FROM waiting_{table.name}" if _any(con, f"waiting_{table.name}") else ""
     con.execute(
         f"CREATE OR REPLACE TEMP VIEW contest AS SELECT {_columns(table)}, false AS waits FROM arrived_{table.name} WHERE fine {waiting}"
