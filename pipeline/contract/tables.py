@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypedDict
+
 from pipeline.contract.model import Column, Reference, Table
 
 BODY_KINDS = ("canopy", "tray", "box")
@@ -11,12 +13,17 @@ PLACES = ("front", "mid", "rear")
 ZONES = (*(f"{side}-{place}" for side in SIDES for place in PLACES), "roof", "back-wall", "under-tray")
 ITEM_GROUPS = ("fridge", "pantry", "kitchen", "drawer", "power", "water", "storage", "lining", "door", "outside", "roof", "under-tray")
 
-_VEHICLE_KG = {"low": 500.0, "high": 20000.0}
-_BODY_KG = {"low": 5.0, "high": 5000.0}
-_AXLE_KG = {"low": 100.0, "high": 20000.0}
-_ALONG_MM = {"low": -3000.0, "high": 9000.0}
-_VEHICLE_X_MM = {"low": -4000.0, "high": 14000.0}
-_ACROSS_MM = {"low": -3000.0, "high": 3000.0}
+class _Range(TypedDict):
+    low: float
+    high: float
+
+
+_VEHICLE_KG = _Range(low=500.0, high=20000.0)
+_BODY_KG = _Range(low=5.0, high=5000.0)
+_AXLE_KG = _Range(low=100.0, high=20000.0)
+_ALONG_MM = _Range(low=-3000.0, high=9000.0)
+_VEHICLE_X_MM = _Range(low=-4000.0, high=14000.0)
+_ACROSS_MM = _Range(low=-3000.0, high=3000.0)
 
 _JOB = Column("job_id", doc="the workshop's number of the job", required=True)
 _REVISION = Column("revision", doc="empty: the only one")

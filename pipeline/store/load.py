@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import InputRefused
+from pipeline.errors import Fault, InputRefused
 from pipeline.intake import HandIn, SourceFile, TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
 from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_cells, stage, stage_tables
@@ -111,7 +111,8 @@ def _nothing_new(parent: Edition, hand_ins: Sequence[HandIn], remarks: list[str]
 
 def _read_all(hand_ins: Sequence[HandIn], settings: Settings) -> list[list[TextTable]]:
     """Read every hand-in's files as text, or refuse with the faults of all of them."""
-    tables, faults = [], []
+    tables: list[list[TextTable]] = []
+    faults: list[Fault] = []
     for hand_in in hand_ins:
         try:
             tables.append(read_hand_in(hand_in, settings.intake))
