@@ -168,39 +168,39 @@ class Places:
     pairs: int
     drifts: bool
 
-    @property
+    @cached_property
     def item(self) -> slice:
         first = len(KINDS) * SHELL_COUNT
         return slice(first, first + self.items)
 
-    @property
+    @cached_property
     def slope(self) -> slice:
         return slice(self.item.stop, self.item.stop + self.items)
 
-    @property
+    @cached_property
     def uplift(self) -> int:
         return self.slope.stop
 
-    @property
+    @cached_property
     def each(self) -> int:
         return self.uplift + 1
 
-    @property
+    @cached_property
     def drift(self) -> slice:
         return slice(self.each + 1, self.each + 1 + (len(DRIFT_GROUPS) + 1) * self.drifts)
 
-    @property
+    @cached_property
     def pair(self) -> slice:
         return slice(self.drift.stop, self.drift.stop + self.pairs)
 
-    @property
+    @cached_property
     def full(self) -> slice:
         return slice(self.pair.stop, self.pair.stop + 2)
 
-    @property
+    @cached_property
     def drawing(self) -> int:
         return self.full.stop
 
-    @property
+    @cached_property
     def count(self) -> int:
         return self.drawing + 1
