@@ -8,7 +8,13 @@ from datetime import date
 from .catalogue import COLOURS, ITEMS, LATECOMER, USUAL_LENGTHS_MM, Item, Style
 from .job import Body, Line
 
-_CLASHES = (("cook-gas", "cook-induction"), ("awning-side", "awning-wrap"), ("ladder-rack", "bars"), ("ladder-rack", "sun-200"))
+_CLASHES = (
+    ("cook-gas", "cook-induction"),
+    ("awning-side", "awning-wrap"),
+    ("ladder-rack", "bars"),
+    ("ladder-rack", "sun-200"),
+    ("ladder-rack", "tent-rail"),
+)
 
 
 def draw_body(
@@ -70,12 +76,23 @@ def _lines(rng: random.Random, style: Style, body: Body, day: date) -> list[Line
     for first, second in _CLASHES:
         if first in wanted and second in wanted:
             wanted = [name for name in wanted if name != second]
-    wanted = [name for name in wanted if body.length_mm >= float(_item(name).more.get("shortest_mm", 0))]
+    wanted = _with_needs([name for name in wanted if body.length_mm >= float(_item(name).more.get("shortest_mm", 0))])
     mirror = rng.choice((-1, 1))
     sides: dict[str, int] = {}
     for name in wanted:
         sides.setdefault(name, _side(rng, _item(name), mirror))
     return [_line(rng, _item(name), wanted.count(name), sides[name], body) for name in sides]
+
+
+def _with_needs(wanted: list[str]) -> list[str]:
+    """What an item needs is there too; a larger battery stands in for a smaller one."""
+    whole = list(wanted)
+    for name in whole:
+        whole += [needed for needed in _item(name).more.get("needs", "").split() if needed not in whole]
+    for larger, smaller in (("lith-240", "lith-120"), ("inverter-3000", "inverter-1500")):
+        if larger in whole:
+            whole = [name for name in whole if name != smaller]
+    return whole
 
 
 def _item(name: str) -> Item:
