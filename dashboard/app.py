@@ -1,0 +1,5 @@
+"""What `streamlit run` starts: the frame, and in it the page that was asked for."""
+
+from dashboard.frame import run
+
+run()

@@ -1,0 +1,48 @@
+"""Job finder: every past job by whatever is known of it, and one job opened with where each figure came from."""
+
+import streamlit as st
+
+from dashboard import live
+from dashboard.finder.job import job_file
+from dashboard.finder.search import search_form
+from dashboard.frame import link
+from dashboard.here import Here, here
+from dashboard.parts import tables
+from dashboard.parts.rows import rows_of
+from dashboard.questions import found_page, found_rows
+from pipeline.answers.finder import FOUND, Search, search_words
+
+SIZE = 50
+
+
+@st.fragment
+def results(now: Here) -> None:
+    search = search_form(now)
+    page = live.ask(found_page, search, 1, SIZE)
+    number = 1
+    st.markdown(f"**{page.found:,}** {tables.escaped(search_words(search))}.")
+    if not page.found:
+        st.caption("Nothing matches. Take a condition away, or reset the filters.")
+        return
+    if page.pages > 1:
+        number = int(st.number_input(f"Page of {page.pages:,}", 1, page.pages, 1, key=f"page-{hash(search)}", width=160))
+        page = live.ask(found_page, search, number, SIZE)
+    columns = FOUND if search.like else tuple(column for column in FOUND if column != "likeness")
+    place = tables.choose(rows_of(page.rows), "Bodies found, a row a body", "found", now, columns)
+    if place is not None:
+        link("job-finder", f"Open job {page.rows['job_id'][place]}", {"job": page.rows["job_id"][place]})
+    take_all(now, search, page.found)
+
+
+def take_all(now: Here, search: Search, found: int) -> None:
+    """The rows of all pages as files, made when they are wanted."""
+    if now.may("take-along"):
+        tables.take_along_later(lambda: rows_of(live.ask(found_rows, search)), found, "jobs-found", now)
+
+
+now = here()
+job_id = st.text_input("Open a job by its number", key="job", bind="query-params", max_chars=80, placeholder="a job number")
+if job_id and job_id.strip():
+    job_file(now, job_id.strip())
+else:
+    results(now)

@@ -1,0 +1,74 @@
+"""Record health: what was handed in, what was kept, what was not and why, what is missing since when."""
+
+import streamlit as st
+
+from dashboard import live
+from dashboard.here import Here, here
+from dashboard.parts import pictures, tables
+from dashboard.parts.sources import source
+from pipeline.answers import health
+from pipeline.answers.health import LedgerFilter
+from pipeline.pictures.charts import completeness
+
+
+def accounts(now: Here) -> None:
+    st.header("What became of every row", anchor=False)
+    found = live.ask(health.accounts)
+    total = {column: sum(record[column] for record in found.records()) for column in ("read", "kept", "suspect", "rejected", "superseded")}
+    st.markdown(
+        f"**{total['read']:,}** rows were read: **{total['kept']:,}** kept, **{total['suspect']:,}** kept but marked for a look, "
+        f"**{total['rejected']:,}** rejected, **{total['superseded']:,}** replaced by newer ones."
+    )
+    source(now, "accounts", "Each row of each file is in exactly one of these states, and they add up to what was read, or the load fails.")
+    tables.table(live.ask(health.hand_ins), "Hand-ins with what became of their rows", "hand-ins", now, empty="No hand-in yet.")
+    with st.expander("File by file"):
+        tables.table(found, "What became of the rows of each file", "accounts", now)
+
+
+def ledger(now: Here) -> None:
+    st.header("Ledger", anchor=False)
+    st.markdown(
+        "Rows that could not be kept, each with its place and the reason. Mend the file and hand it in again: the rows come in then."
+    )
+    choices = live.ask(health.ledger_choices)
+    with st.container(horizontal=True):
+        chosen = {
+            key: st.multiselect(label, choices[key], key=f"ledger_{key}", bind="query-params", placeholder="all")
+            for key, label in (("hand_ins", "Hand-in"), ("tables", "Table"), ("rules", "Reason"))
+        }
+        words = st.text_input("Words in the row", key="ledger_words", bind="query-params", max_chars=100)
+    only = LedgerFilter(**{key: tuple(value) for key, value in chosen.items()}, words=(words or "").strip())
+    found = live.ask(health.ledger, only)
+    tables.table(
+        found,
+        "Rejected rows with file, line, column, reason and value",
+        "ledger",
+        now,
+        empty="Nothing stands rejected with these filters.",
+        columns=("hand_in", "file", "sheet", "line", "cell", "column", "rule", "value"),
+    )
+
+
+def suspects(now: Here) -> None:
+    st.header("Records to look at", anchor=False)
+    found = live.ask(health.suspects)
+    st.markdown(
+        "Kept, but something about them is odd. They stay in every count; those that would mislead stay out of the mass model until somebody settled them."
+    )
+    tables.table(found, "Records marked for a look, with the rule and why", "suspects", now, empty="Nothing is marked for a look.")
+
+
+def gaps(now: Here) -> None:
+    st.header("What is written down, and since when", anchor=False)
+    table = st.segmented_control("Table", ["bodies", "jobs"], key="gaps_of", default="bodies", required=True, bind="query-params")
+    found = live.ask(health.completeness, table if table in ("bodies", "jobs") else "bodies")
+    pictures.chart(completeness(found.records(), now.style()), f"completeness-{table}")
+    source(now, "gaps", "The share of rows of a quarter that say something in a column. An empty cell means not known, never zero.")
+    tables.take_along(found, f"completeness-{table}", now)
+
+
+now = here()
+accounts(now)
+st.fragment(ledger)(now)
+st.fragment(suspects)(now)
+st.fragment(gaps)(now)

@@ -1,0 +1,22 @@
+"""What the form can choose from."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline.settings import Settings
+
+
+def choices(con: Any, _settings: Settings) -> dict[str, Any]:
+    """Vehicles and upgrades by id with what people call them, items by id with label, group and usual place."""
+    vehicles = dict(con.execute("SELECT vehicle_id, label FROM vehicles ORDER BY label, vehicle_id").fetchall())
+    upgrades: dict[str, dict[str, str]] = {}
+    for vehicle_id, upgrade_id, label in con.execute(
+        "SELECT vehicle_id, upgrade_id, label FROM upgrades ORDER BY label, upgrade_id"
+    ).fetchall():
+        upgrades.setdefault(vehicle_id, {})[upgrade_id] = label
+    found = con.execute("""
+        SELECT i.item_id, i.label, i."group", mode(f.zone) FROM items AS i LEFT JOIN current_fitout AS f ON f.item_id = i.item_id
+        GROUP BY ALL ORDER BY i.item_id""").fetchall()
+    items = {item_id: {"label": label, "group": group, "usual_zone": zone} for item_id, label, group, zone in found}
+    return {"vehicles": vehicles, "upgrades": upgrades, "items": items}

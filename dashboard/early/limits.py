@@ -1,0 +1,79 @@
+"""A draft on its vehicle: what is left of each limit, what is on the vehicle, and each upgrade beside the others."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import streamlit as st
+
+from dashboard.here import Here
+from dashboard.parts import pictures, tables
+from dashboard.parts.sources import cautions, source
+from pipeline.answers.early import EarlyAnswer, OnVehicle
+from pipeline.answers.files import Rows
+from pipeline.pictures import charts
+
+_WORDS = {"over": "over the rating", "may be over": "may be over", "under": "left", "unknown": "no verdict"}
+
+
+def on_vehicle(now: Here, found: EarlyAnswer, choices: Mapping[str, Any], name: str) -> None:
+    """Show what the draft leaves of its vehicle's limits."""
+    if not found.cases:
+        st.caption("Choose a vehicle to see what is left of its limits.")
+        return
+    own = found.cases[0]
+    st.subheader("What is left on the vehicle", anchor=False)
+    st.markdown(headline(now, own))
+    pictures.chart(charts.limits(own.limits.records(), now.style()), f"limits-{name}")
+    for line in found.said:
+        (st.error if "error" in line.split(": ")[:2] else st.warning)(tables.escaped(line))
+    source(
+        now, f"limits-{name}", "The mass of everything on the vehicle, and its share on each axle, beside the maker's ratings. The bar is the range; the line is the rating.",
+        "The job's own weighbridge ticket before the maker's figure; bodies as estimated.", ("basis", "lowest", "authority", "standing-still", "country"),
+    )  # fmt: skip
+    with st.expander("Every limit in figures"):
+        tables.table(spoken(now, own.limits), "Limits with values, ranges, ratings and margins", f"limits-{name}", now)
+    with st.expander("What is on the vehicle"):
+        total = sum(row["mass_kg"] for row in own.loads.records())
+        st.markdown(f"All together **{now.units.kg(total)}**.")
+        tables.table(own.loads, "What is on the vehicle, with the basis of each figure", f"loads-{name}", now)
+    if len(found.cases) > 1:
+        with st.expander("With and without an upgrade"):
+            tables.table(_beside(now, found, choices), "Tightest limit with each upgrade", f"upgrades-{name}", now)
+    cautions("lowest", "authority", "heavy")
+
+
+def headline(now: Here, case: OnVehicle) -> str:
+    """The tightest limit in words."""
+    known = [row for row in case.limits.records() if row["margin"] is not None and row["verdict"] != "unknown" and row["unit"] == "kg"]
+    if not known:
+        return "Nothing can be said yet: " + "; ".join(dict.fromkeys(row["why"] for row in case.limits.records() if row["why"]))[:400]
+    worst = min(known, key=lambda row: row["margin"] / row["rating"] if row["rating"] else row["margin"])
+    name = charts.LIMIT_NAMES.get(worst["limit"], worst["limit"])
+    said = charts.margin_said(worst["margin"], worst["unit"], now.style())
+    chance = f", with a chance of {worst['p_over']:.0%} of going over" if worst["p_over"] and worst["p_over"] >= 0.005 else ""
+    return f"Tightest limit: **{name}, {said}**{chance}."
+
+
+def spoken(now: Here, limits: Rows) -> Rows:
+    """Limits in people's words and the page's units."""
+    made = []
+    for row in limits.records():
+        per = now.units.kg_per_unit if row["unit"] == "kg" else now.units.mm_per_unit if row["unit"] == "mm" else 1.0
+        unit = now.units.mass if row["unit"] == "kg" else now.units.length if row["unit"] == "mm" else row["unit"]
+        figures = [None if row[one] is None else round(row[one] / per, 1) for one in ("value", "low", "high", "rating", "margin")]
+        made.append((charts.LIMIT_NAMES.get(row["limit"], row["limit"]), *figures, unit, row["p_over"], row["verdict"], row["why"]))
+    return Rows(("limit", "value", "from", "to", "rating", "margin", "unit", "p_over", "verdict", "why"), made)
+
+
+def _beside(now: Here, found: EarlyAnswer, choices: Mapping[str, Any]) -> Rows:
+    called = choices["upgrades"].get(found.draft.vehicle_id, {})
+    made = [
+        (
+            called.get(case.upgrade_id, case.upgrade_id) or "no upgrade",
+            headline(now, case).replace("**", "").removeprefix("Tightest limit: "),
+        )
+        for case in found.cases
+    ]
+    return Rows(("upgrade", "tightest limit"), made)

@@ -1,0 +1,68 @@
+"""The filters that all pages share, in the address and kept on the way between pages."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import streamlit as st
+
+from dashboard import live
+from dashboard.here import FILTER_KEYS, filters
+from pipeline.contract.tables import BODY_KINDS
+from pipeline.settings import Settings
+
+
+def filter_bar(_settings: Settings, used: bool) -> None:
+    """Draw the filters in the sidebar; where a page is about something else they stay as they are, folded away."""
+    if live.edition() is None:
+        return
+    options = live.ask(filter_options)
+    label = "Filters" if used else "Filters (not used on this page)"
+    with st.expander(label, expanded=used):
+        st.date_input(
+            "From",
+            value=None,
+            key="since",
+            bind="query-params",
+            format="YYYY-MM-DD",
+            min_value=date(1980, 1, 1),
+            max_value=date(2100, 1, 1),
+        )
+        st.date_input(
+            "To", value=None, key="until", bind="query-params", format="YYYY-MM-DD", min_value=date(1980, 1, 1), max_value=date(2100, 1, 1)
+        )
+        _several("Kind of body", "kinds", list(BODY_KINDS))
+        _several("Size class", "size_classes", options["size_classes"])
+        _several("Vehicle", "vehicles", list(options["vehicles"]), options["vehicles"])
+        _several("Branch", "branches", options["branches"])
+        _several("Layout family", "families", list(options["families"]), options["families"])
+        st.button("Reset filters", on_click=_reset, type="tertiary", disabled=not filters().to_query())
+
+
+def _several(label: str, key: str, options: list[Any], called: dict[Any, str] | None = None) -> None:
+    if options:
+        st.multiselect(label, options, key=key, bind="query-params", format_func=(called or {}).get if called else str, placeholder="all")
+
+
+def _reset() -> None:
+    for key in FILTER_KEYS[:2]:
+        st.session_state[key] = None
+    for key in FILTER_KEYS[2:]:
+        if key in st.session_state:
+            st.session_state[key] = []
+
+
+def filter_options(con: Any, _settings: Settings) -> dict[str, Any]:
+    """What the filters can be set to in an edition."""
+    vehicles = con.execute("SELECT DISTINCT vehicle_id, vehicle FROM current_jobs ORDER BY vehicle, vehicle_id").fetchall()
+    branches = con.execute("SELECT DISTINCT branch FROM current_jobs WHERE branch IS NOT NULL ORDER BY branch").fetchall()
+    classes = con.execute("SELECT DISTINCT size_class FROM current_jobs ORDER BY size_class").fetchall()
+    has_families = con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'families'").fetchall()
+    families = con.execute("SELECT family, name FROM families WHERE live ORDER BY family").fetchall() if has_families else []
+    return {
+        "vehicles": dict(vehicles),
+        "branches": [row[0] for row in branches],
+        "size_classes": [row[0] for row in classes],
+        "families": dict(families),
+    }

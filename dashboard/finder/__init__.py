@@ -1,0 +1,1 @@
+"""The job finder: the search and the job that is opened."""

@@ -1,0 +1,40 @@
+"""A past build on a page: its drawing out of the records."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dashboard import live
+from dashboard.early.choices import choices
+from dashboard.here import Here
+from pipeline.answers.draft import Draft
+from pipeline.answers.starts import job_draft
+from pipeline.frames import from_sql, rows
+from pipeline.pictures.drawing import Drawing, draw
+from pipeline.pictures.shape import Centre, body_shape
+from pipeline.settings import Settings
+
+
+def job_drawing(now: Here, job_id: str, body: str, size: str) -> Drawing | None:
+    """One body of a past job to scale; None where there is no such body of ours."""
+    draft = live.ask(job_draft, job_id)
+    return draft_drawing(now, draft, body, size) if draft else None
+
+
+def draft_drawing(now: Here, draft: Draft, body: str, size: str, centre: Centre | None = None) -> Drawing | None:
+    """One body of a draft to scale."""
+    items = live.ask(choices)["items"]
+    vehicle = live.ask(vehicle_row, draft.vehicle_id)
+    for one in draft.bodies:
+        if one.body == body:
+            row = {field: getattr(one, field) for field in one.__struct_fields__ if field != "lines"}
+            lines = [{field: getattr(line, field) for field in line.__struct_fields__} for line in one.lines]
+            shape = body_shape(row, lines, items, vehicle, centre, now.settings.mass)
+            return draw(shape, size, now.look, title=f"{body} to scale")
+    return None
+
+
+def vehicle_row(con: Any, _settings: Settings, vehicle_id: str | None) -> dict[str, Any] | None:
+    """One vehicle of the records."""
+    found = list(rows(from_sql(con, "SELECT * FROM vehicles WHERE vehicle_id = ?", [vehicle_id])))
+    return found[0] if found else None

@@ -1,0 +1,67 @@
+"""Charts and drawings on a page, each with its words and a way to take it along."""
+
+from __future__ import annotations
+
+import json
+from functools import partial
+from typing import Any
+
+import streamlit as st
+
+from pipeline.pictures.drawing import Drawing
+
+_FILE_WIDTH_PX = 900
+
+
+def chart(picture: Any, name: str, take: bool = True) -> dict[str, Any]:
+    """Show a chart; its description is its alternative text.
+
+    Returns: what was picked in it, by selection; empty where it cannot be picked in.
+    """
+    spec = picture.to_dict()
+    picks = _picks(spec)
+    shown = st.altair_chart(
+        picture, theme=None, key=f"chart-{name}", alt=None if spec.get("description") else name, on_select="rerun" if picks else "ignore"
+    )
+    if take:
+        with st.popover("Save picture", type="tertiary", key=f"picture-{name}"):
+            _save(name, "PNG", partial(_png, json.dumps(spec)), "image/png")
+            _save(name, "SVG", partial(_svg, json.dumps(spec)), "image/svg+xml")
+    return dict(shown["selection"]) if picks else {}
+
+
+def drawing(picture: Drawing, name: str, take: bool = True, notes: bool = True) -> None:
+    """Show a drawing to scale with what a reader must know about it."""
+    st.image(picture.svg, alt=picture.alt, width="stretch")
+    if notes and picture.notes:
+        st.caption(" ".join(picture.notes))
+    if take:
+        with st.popover("Save drawing", type="tertiary", key=f"drawing-{name}"):
+            _save(name, "SVG", picture.svg, "image/svg+xml")
+
+
+def _save(name: str, kind: str, data: Any, mime: str) -> None:
+    st.download_button(kind, data, f"{name}.{kind.lower()}", mime, key=f"save-{name}-{kind}", on_click="ignore", width="stretch")
+
+
+def _picks(spec: dict[str, Any]) -> bool:
+    return any("select" in entry for entry in spec.get("params", ()))
+
+
+def _png(spec: str) -> bytes:
+    import vl_convert
+
+    return vl_convert.vegalite_to_png(_for_file(spec), scale=2)
+
+
+def _svg(spec: str) -> bytes:
+    import vl_convert
+
+    return vl_convert.vegalite_to_svg(_for_file(spec)).encode("utf-8")
+
+
+def _for_file(spec: str) -> str:
+    told = json.loads(spec)
+    if told.get("width") == "container":
+        told["width"] = _FILE_WIDTH_PX
+    return json.dumps(told)

@@ -1,0 +1,142 @@
+"""Rows on a page, and exactly those rows to take along."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
+from functools import partial
+from typing import Any
+
+import polars as pl
+import streamlit as st
+
+from dashboard.here import Here
+from dashboard.parts.columns import heading
+from pipeline.answers.files import Rows, to_bytes
+
+SMALL = 40
+"""Rows up to which a table is plain HTML: whoever listens to a page hears it, and it prints whole."""
+_KINDS = {
+    ".csv": "text/csv",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ".parquet": "application/vnd.apache.parquet",
+}
+
+
+def table(rows: Rows, alt: str, name: str, here: Here, empty: str = "No rows.", columns: Sequence[str] = (), take: bool = True) -> None:
+    """Show rows: few as a plain table, many as a grid that scrolls and sorts.
+
+    Args:
+        alt: what the table is, for whoever cannot see it.
+        name: of the file that it is taken along as, and of its place on the page.
+        empty: what to say where there is nothing to show.
+        columns: those to be shown; none: all. What is taken along holds all of them.
+    """
+    shown = here.units.rows(rows)
+    if not rows.rows:
+        st.caption(empty)
+        return
+    names = [column for column, was in zip(shown.columns, rows.columns, strict=True) if not columns or was in columns]
+    if len(rows.rows) <= SMALL:
+        st.table(_as_text(shown, names), alt=alt, border="horizontal", hide_index=True)
+    else:
+        st.dataframe(as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here))
+    if take:
+        take_along(rows, name, here)
+
+
+def choose(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str] = ()) -> int | None:
+    """A grid whose rows can be chosen; the position of the chosen row, or None."""
+    shown = here.units.rows(rows)
+    names = [column for column, was in zip(shown.columns, rows.columns, strict=True) if not columns or was in columns]
+    event = st.dataframe(
+        as_frame(shown, names), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names, here), on_select="rerun",
+        selection_mode="single-row",
+    )  # fmt: skip
+    chosen = event["selection"]["rows"]
+    return chosen[0] if chosen and chosen[0] < len(rows.rows) else None
+
+
+def take_along(rows: Rows, name: str, here: Here) -> None:
+    """Buttons that hand over these rows as files."""
+    take_along_later(lambda: rows, len(rows.rows), name, here)
+
+
+def take_along_later(make: Callable[[], Rows], count: int, name: str, here: Here) -> None:
+    """As `take_along`, for rows that are fetched only when somebody wants them."""
+    if not here.may("take-along"):
+        return
+    with st.popover(f"Take along {count:,} {'row' if count == 1 else 'rows'}", type="tertiary", key=f"take-{name}"):
+        for ending, kind in _KINDS.items():
+            st.download_button(
+                ending[1:].upper() if ending != ".parquet" else "Parquet", partial(_bytes, make, ending, here), f"{name}{ending}", kind,
+                key=f"take-{name}{ending}", on_click="ignore", width="stretch",
+            )  # fmt: skip
+
+
+def _bytes(make: Callable[[], Rows], ending: str, here: Here) -> bytes:
+    return to_bytes(here.units.rows(make()).with_edition(here.edition.number), ending)
+
+
+def facts(pairs: Mapping[str, str], alt: str) -> None:
+    """A short list of things and what they are."""
+    st.table(dict(pairs), border="horizontal", alt=alt)
+
+
+def as_frame(rows: Rows, names: Sequence[str]) -> pl.DataFrame:
+    """Rows as a frame, these columns only."""
+    places = [rows.columns.index(name) for name in names]
+    return pl.DataFrame(
+        {name: pl.Series(name, [row[place] for row in rows.rows], strict=False) for name, place in zip(names, places, strict=True)}
+    )
+
+
+def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
+    digits = 0 if here.units.system == "metric" else 1
+    config: dict[str, Any] = {}
+    for name in names:
+        label = heading(name)
+        if name.endswith(("_kg", "_lb", "_mm", "_in")):
+            config[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f")
+        elif name.endswith(("share", "support", "confidence", "p_over", "coverage", "low", "high")):
+            config[name] = st.column_config.NumberColumn(label, format="percent")
+        elif name.endswith("_on"):
+            config[name] = st.column_config.DateColumn(label, format="D MMM YYYY")
+        else:
+            config[name] = st.column_config.Column(label)
+    return config
+
+
+def _as_text(rows: Rows, names: Sequence[str]) -> pl.DataFrame:
+    places = [rows.columns.index(name) for name in names]
+    return pl.DataFrame({heading(name): [said(name, row[place]) for row in rows.rows] for name, place in zip(names, places, strict=True)})
+
+
+def said(name: str, value: Any) -> str:
+    """A value as people read it, by the name of its column.
+
+    >>> said("share", 0.314), said("length_mm", 1650.0), said("sold_on", None), said("n", 1234)
+    ('31 %', '1,650', '–', '1,234')
+    """
+    if value is None or value != value:
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime | date):
+        return f"{value.day} {value:%b %Y}"
+    if isinstance(value, int | float):
+        if name.endswith(("share", "support", "confidence", "p_over", "coverage")):
+            return f"{100 * value:.0f} %"
+        digits = 0 if isinstance(value, int) or float(value).is_integer() or abs(value) >= 20 else 1
+        return f"{value:,.{digits}f}".replace("-", "\N{MINUS SIGN}")
+    # text out of files is text: no heading, link or picture is made of it
+    return escaped(str(value))
+
+
+def escaped(text: str) -> str:
+    """Text that Markdown leaves alone.
+
+    >>> escaped("a*b")
+    'a\\\\*b'
+    """
+    return "".join(f"\\{letter}" if letter in "\\`*_{}[]()#+!|<>~:$" else letter for letter in text)

@@ -1,0 +1,79 @@
+"""Small questions in the one form that pages remember answers by: `question(cursor, settings, *args)`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import polars as pl
+
+from dashboard import live
+from pipeline.answers import families, finder, margins, near, selling
+from pipeline.answers.early import OnVehicle, cases_of
+from pipeline.answers.filters import Filters
+from pipeline.settings import Settings
+
+
+def calls(con: Any, _settings: Settings) -> dict[str, str]:
+    """What people call each vehicle, upgrade, item and family."""
+    return selling.labels(con)
+
+
+def curve(con: Any, settings: Settings, filters: Filters) -> list[dict[str, Any]]:
+    """The share of quotes ordered by each number of days, as rows for the chart."""
+    found = selling.waiting_curve(con, settings, filters)
+    if found is None:
+        return []
+    points = zip(found.days.tolist(), found.share.tolist(), found.low.tolist(), found.high.tolist(), strict=True)
+    return [{"value": "all quotes", "days": days, "share": share, "low": low, "high": high} for days, share, low, high in points]
+
+
+def has_families(con: Any, _settings: Settings) -> bool:
+    """Whether a fit has gathered layouts into families."""
+    return bool(con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'families'").fetchall())
+
+
+def family_names(con: Any, settings: Settings) -> dict[int, str]:
+    """Names of the families that live, by number."""
+    return (
+        dict(con.execute("SELECT family, name FROM families WHERE live ORDER BY family").fetchall()) if has_families(con, settings) else {}
+    )
+
+
+def family_items(con: Any, _settings: Settings, family: int) -> pl.DataFrame:
+    return families.family_items(con, family)
+
+
+def family_changes(con: Any, _settings: Settings) -> pl.DataFrame:
+    return families.family_changes(con)
+
+
+def number_of_families(con: Any, _settings: Settings) -> pl.DataFrame:
+    return families.number_of_families(con)
+
+
+def found_page(con: Any, _settings: Settings, search: finder.Search, page: int, size: int) -> finder.Page:
+    return finder.find(con, search, page, size)
+
+
+def found_rows(con: Any, _settings: Settings, search: finder.Search) -> pl.DataFrame:
+    return finder.find_all(con, search)
+
+
+def opened(con: Any, _settings: Settings, job_id: str) -> finder.JobFile:
+    return finder.open_job(con, job_id)
+
+
+def margins_through(con: Any, settings: Settings, filters: Filters, load: str) -> pl.DataFrame:
+    """Margins of delivered jobs through the filters."""
+    return near.through(con, near.all_margins(live.past_jobs(), settings), filters, load)
+
+
+def margins_by(con: Any, settings: Settings, filters: Filters, load: str, limit: str, grouping: str) -> pl.DataFrame:
+    """The same by vehicle, year, length, branch or family."""
+    return near.by_group(con, settings, margins_through(con, settings, filters, load), limit, grouping)
+
+
+def case_of_job(past: margins.PastJobs, job_id: str, settings: Settings) -> OnVehicle | None:
+    """One past job on its vehicle with the travel load of the settings."""
+    checked = margins.open_job(past, job_id, settings.travel)
+    return cases_of(checked)[0] if checked else None

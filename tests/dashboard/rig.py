@@ -1,0 +1,128 @@
+"""A store and a real server for tests of the dashboard, and a browser in front of it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from workshop import make_workshop, write_hand_in
+
+from pipeline.answers.fitting import fit_store
+from pipeline.store import Store, load
+
+CHROMIUM = Path("/usr/bin/chromium")
+APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
+PAGES = sorted((APP.parent / "app_pages").glob("*.py"))
+
+needs_browser = pytest.mark.skipif(
+    not CHROMIUM.exists(), reason="NO BROWSER TEST WAS RUN: /usr/bin/chromium is missing (Debian: apt-get install chromium)"
+)
+
+
+def make_store(root: Path, seed: int = 5, bodies: int = 160) -> Store:
+    """A store with one invented workshop, fitted."""
+    store = Store(root / "store")
+    hand_in = root / "history"
+    write_hand_in(make_workshop(seed=seed, bodies=bodies), hand_in)
+    load([hand_in], store)
+    fit_store(store)
+    return store
+
+
+def one_job(root: Path, job_id: str = "J1") -> Path:
+    """A hand-in with one vehicle, one job and one tray."""
+    folder = root / f"one-{job_id}"
+    folder.mkdir(parents=True)
+    (folder / "vehicles.csv").write_text("vehicle_id,label,size_class,cab\nV1,one vehicle,midsize,dual\n")
+    (folder / "jobs.csv").write_text(f"job_id,vehicle_id,status,quoted_on,ordered_on\n{job_id},V1,ordered,2026-01-05,2026-02-05\n")
+    (folder / "bodies.csv").write_text(f"job_id,body,length_mm,width_mm,weighed_kg\n{job_id},tray,2100,1860,150\n")
+    return folder
+
+
+@contextlib.contextmanager
+def server(store: Path, *more: str, env: dict[str, str] | None = None, port: int = 0) -> Iterator[str]:
+    """The dashboard as it is served, started from a folder that has nothing to do with it; gives its address."""
+    port = port or free_port()
+    log = store.parent / f"server-{port}.log"
+    with log.open("w") as out:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "dashboard.serve", "--store", str(store), "--port", str(port), *more],
+            cwd=store.parent, stdout=out, stderr=subprocess.STDOUT, env={**os.environ, **(env or {})},
+        )  # fmt: skip
+    try:
+        address = f"http://127.0.0.1:{port}"
+        _wait_for(f"{address}/_stcore/health", process, log)
+        yield address
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
+
+
+def free_port() -> int:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        return taken.getsockname()[1]
+
+
+def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        if process.poll() is not None:
+            raise RuntimeError(f"the server stopped: {log.read_text()}")
+        with contextlib.suppress(OSError), urllib.request.urlopen(url, timeout=2) as answer:
+            if answer.status == 200:
+                return
+        time.sleep(0.2)
+    raise RuntimeError(f"no answer: {log.read_text()}")
+
+
+@contextlib.contextmanager
+def browser() -> Iterator[Any]:
+    """Chromium without a screen."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        try:
+            yield running
+        finally:
+            running.close()
+
+
+class Watch:
+    """What a page asks for and complains about while a test runs."""
+
+    def __init__(self, page: Any, address: str) -> None:
+        self.home = address.removeprefix("http://")
+        self.strangers: list[str] = []
+        self.complaints: list[str] = []
+        page.on("request", self._request)
+        page.on("console", lambda message: message.type == "error" and self._complain(message.text, message.location.get("url", "")))
+        page.on("pageerror", lambda error: self._complain(str(error), ""))
+
+    def _request(self, request: Any) -> None:
+        scheme, _, rest = request.url.partition("://")
+        if scheme in ("http", "https", "ws", "wss") and rest.split("/")[0] != self.home:
+            self.strangers.append(request.url)
+
+    def _complain(self, text: str, url: str) -> None:
+        # the frontend looks for its server below the page's own path first, and is told that it is not there
+        if "/_stcore/" not in url:
+            self.complaints.append(f"{text} {url}")
+
+
+def settle(page: Any) -> None:
+    """Wait until the page has drawn what it was asked for."""
+    page.wait_for_selector("h1", timeout=60_000)
+    page.wait_for_function(
+        "!document.querySelector('[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-stale=true]')", timeout=60_000
+    )

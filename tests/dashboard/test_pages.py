@@ -1,0 +1,78 @@
+"""Every page file, run in-process: a whole store, an empty one, one job, unknown ids and filters without a match."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import rig
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+from dashboard.frame import PAGES as TITLES
+from dashboard.live import STORE_PLACE
+from pipeline.answers.access import PAGES as GUARDED
+from pipeline.store import Store, load
+
+
+def run_page(page: Path, store: Path, monkeypatch: pytest.MonkeyPatch, **query: str) -> AppTest:
+    monkeypatch.setenv(STORE_PLACE, str(store))
+    st.cache_data.clear()
+    st.cache_resource.clear()
+    app = AppTest.from_file(str(rig.APP), default_timeout=120)
+    for name, value in query.items():
+        app.query_params[name] = value
+    app.run()
+    if page.stem != "start":
+        app.switch_page(f"app_pages/{page.name}").run()
+    return app
+
+
+def test_every_page_file_has_a_title_and_a_guard() -> None:
+    names = {page.stem.replace("_", "-") for page in rig.PAGES}
+    assert names == set(TITLES) == set(GUARDED)
+
+
+@pytest.mark.parametrize("page", rig.PAGES, ids=lambda page: page.stem)
+def test_a_page_of_a_whole_store_is_drawn(page: Path, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = run_page(page, store.root, monkeypatch)
+    assert not app.exception
+    assert not app.error
+    assert [title.value for title in app.title] == [TITLES[page.stem.replace("_", "-")][0]]
+    assert any("edition 2" in caption.value for caption in app.caption)
+
+
+@pytest.mark.parametrize("page", rig.PAGES, ids=lambda page: page.stem)
+def test_a_page_of_an_empty_store_says_so(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = run_page(page, tmp_path / "nothing", monkeypatch)
+    assert not app.exception
+    assert not app.error
+    assert app.info or page.stem in ("settings", "start")
+
+
+@pytest.mark.parametrize("page", rig.PAGES, ids=lambda page: page.stem)
+def test_a_page_of_one_job_without_a_model_is_drawn(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    single = Store(tmp_path / "store")
+    load([rig.one_job(tmp_path)], single)
+    app = run_page(page, single.root, monkeypatch)
+    assert not app.exception
+    assert not app.error
+
+
+@pytest.mark.parametrize("page", rig.PAGES, ids=lambda page: page.stem)
+def test_unknown_ids_in_the_address_and_filters_without_a_match_break_nothing(
+    page: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = run_page(
+        page,
+        store.root,
+        monkeypatch,
+        job="NO-SUCH-JOB",
+        draft="NO-SUCH-DRAFT",
+        vehicles="NO-SUCH",
+        families="999",
+        since="2090-01-01",
+        units="furlongs",
+    )
+    assert not app.exception
+    assert not app.error
