@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from pipeline.answers.access import Role, require
 from pipeline.answers.draft import Draft, DraftBody, DraftLine, DraftThing, code_of
 from pipeline.answers.drafts import Drafts
+from pipeline.answers.estimates import with_unknown_items
+from pipeline.answers.limits import check_drafts
 from pipeline.answers.sheet_content import FitoutLine, LeftOver, LimitLine, LoadLine, SheetBody, SheetContent
 from pipeline.errors import WrongCall, did_you_mean
 from pipeline.frames import Columns, rows, take
+from pipeline.layouts.alike import Wanted, alike
+from pipeline.loads.cases import text
 from pipeline.loads.cautions import CAUTIONS
-from pipeline.loads.check import Checked
+from pipeline.loads.check import Checked, check
 from pipeline.loads.limits import LIMITS
-from pipeline.loads.marks import words
-from pipeline.mass.estimate import Estimates
+from pipeline.loads.marks import Mark
+from pipeline.mass.estimate import Estimates, given_or_estimated
+from pipeline.mass.model import Model
 from pipeline.pictures.charts.limits import LIMIT_NAMES
 from pipeline.pictures.drawing import draw
 from pipeline.pictures.palette import PAPER
@@ -27,10 +33,38 @@ from pipeline.pictures.shape import BodyShape, Centre, ItemMark, body_shape
 from pipeline.pictures.units import plain
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
+from pipeline.store import Edition
 
+_EMPTY = TravelLoad(people=[], luggage_kg=0.0, water_l=0.0, fuel_fraction=1.0)
+"""A full tank and nothing else: what is left then is for people, luggage and ball."""
 _MASS_FROM = {"estimate": "estimated", "weighed": "weighed", "drawn": "by its drawing, corrected as past drawings were off"}
 _MASS_LIMITS = ("gvm", "front_axle", "rear_axle", "front_tyres", "rear_tyres")
-_ASSUMED = "assumed: "
+ASSUMED: dict[Mark, str] = {
+    Mark.COMMON_SPREAD: "a vehicle may weigh somewhat more or less than its maker says",
+    Mark.BASIS_UNKNOWN: "the maker's figure is with a full tank",
+    Mark.TUB_UNKNOWN: "nothing comes off with the factory tub",
+    Mark.TUB_PLACE: "the factory tub sits over the rear axle",
+    Mark.TANK_UNKNOWN: "the fuel on board is what the maker's figure holds",
+    Mark.TANK_PLACE: "the fuel tank sits where it usually does",
+    Mark.FUEL_KIND: "it runs on diesel",
+    Mark.TICKET_FUEL: "the fuel on board at the weighbridge was a middling amount",
+    Mark.FRONT_SEAT: "the front seats are where they usually are",
+    Mark.REAR_SEAT: "the rear seats are where they usually are",
+    Mark.NO_REAR_SEAT: "whoever was to sit behind sits in front, since there are no rear seats",
+    Mark.UPGRADE_UNKNOWN: "the upgrade itself weighs nothing",
+    Mark.UPGRADE_PLACE: "the upgrade's parts sit over the rear axle",
+    Mark.OFFSET: "the body stands close behind the cab",
+    Mark.BODY_CENTRE: "a body's weight is in the middle of its length",
+    Mark.LINE_PLACE: "parts without a known place sit over the rear axle",
+    Mark.LINE_FIRST: "parts put on by a dealer were on when it was first weighed",
+    Mark.EXTRA_PLACE: "extras without a place sit over the rear axle",
+    Mark.WATER_PLACE: "water without a tank of its own rides under the middle of the tray",
+    Mark.SPLIT: "the empty vehicle stands on its axles as such vehicles usually do",
+    Mark.TRACK: "the wheels stand as far apart as on such vehicles",
+    Mark.SEATS_BY_CAB: "it has as many seats as such cabs usually have",
+    Mark.TICKET_PLACES: "water and loose things at the weighbridge were over the rear axle",
+}
+"""What was assumed, in a customer's words; each follows "We took it that"."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +90,98 @@ class Asked:
     empty: Checked
     travel: TravelLoad
     alike: Sequence[tuple[int, int] | None]
+
+
+def sheet_content(
+    edition: Edition | None,
+    model: Model | None,
+    drafts: Drafts,
+    job_id: str,
+    settings: Settings,
+    travel: TravelLoad,
+    dated_on: dt.date | None = None,
+    name: str = "",
+    role: Role = Role.EVERYTHING,
+) -> SheetContent:
+    """Everything on the sheet of one draft, joined from store, mass and loads.
+
+    Args:
+        drafts: frames that hold the draft, and maybe others.
+        dated_on: day of the sheet; None: the edition's records-to date, else the draft's own day.
+        name: what the draft is called; empty: its body and vehicle.
+        role: who asks.
+    Raises: WrongCall: the role makes no sheets, no such draft, or it has no body, or no day is known.
+    """
+    require(role, "make-sheet")
+    drafts = one_draft(drafts, job_id)
+    checked = check_drafts(edition, model, drafts, settings, travel)
+    found = None if model is None else given_or_estimated(model, drafts.bodies, drafts.fitout, settings.limits.level)
+    unknown = np.full(len(drafts.bodies["body"]), "", dtype=object)
+    standing, why = (unknown, unknown) if found is None else with_unknown_items(drafts, found)
+    records_to = edition.manifest.get("records_to") if edition else None
+    asked = Asked(
+        drafts=drafts,
+        job_id=job_id,
+        found=found,
+        standing=standing,
+        why=why,
+        laden=checked.checked,
+        empty=check(checked.work, checked.assessed, _EMPTY, checked.terms),
+        travel=travel,
+        alike=_alike(edition, drafts, settings),
+    )
+    return content_of(
+        asked,
+        settings,
+        str(edition.number) if edition else "none",
+        dt.date.fromisoformat(records_to) if records_to else None,
+        dated_on or _day_of(drafts, records_to),
+        name,
+    )
+
+
+def one_draft(drafts: Drafts, job_id: str) -> Drafts:
+    """The frames of one job alone, at its last revision. Raises: WrongCall: no such job, or it has no body."""
+    ids, revisions = drafts.bodies["job_id"], text(drafts.bodies, "revision")
+    named = sorted({revision or "" for revision in revisions[ids == job_id]}, key=lambda revision: (len(revision), revision))
+    own = (ids == job_id) & np.array([(revision or "") == (named[-1] if named else "") for revision in revisions], dtype=bool)
+    rows_kept = np.flatnonzero(own)
+    place = np.full(len(ids), -1)
+    place[rows_kept] = np.arange(len(rows_kept))
+    fitout = take(drafts.fitout, np.flatnonzero(own[drafts.fitout["body_row"]]) if len(ids) else np.zeros(0, np.int64))
+    fitout["body_row"] = place[fitout["body_row"]].astype(np.int64) if len(ids) else fitout["body_row"]
+    kept = replace(drafts, bodies=take(drafts.bodies, rows_kept), fitout=fitout)
+    _job(drafts, job_id)
+    jobs, on_vehicle, weighings = (_of_job(frame, job_id) for frame in (drafts.jobs, drafts.on_vehicle, drafts.weighings))
+    return replace(kept, jobs=jobs, on_vehicle=on_vehicle, weighings=weighings)
+
+
+def _of_job(frame: Columns, job_id: str) -> Columns:
+    return take(frame, np.flatnonzero(text(frame, "job_id") == job_id))
+
+
+def _alike(edition: Edition | None, drafts: Drafts, settings: Settings) -> list[tuple[int, int] | None]:
+    """How many bodies are alike each, and how many of them have a mass; None: too few to count."""
+    if edition is None:
+        return [None] * len(drafts.bodies["body"])
+    counts: list[tuple[int, int] | None] = []
+    for at, body in enumerate(rows(drafts.bodies)):
+        lines = rows(take(drafts.fitout, drafts.fitout["body_row"] == at))
+        held: dict[str, float] = {}
+        for line in lines:
+            held[line["item_id"]] = held.get(line["item_id"], 0.0) + (line["qty"] or 1.0)
+        found = alike(edition.cursor(), Wanted(body["kind"], body["length_mm"], held, body.get("size_class")), settings.layouts)
+        counts.append(None if found.too_few else (found.bodies.height, found.bodies["measured_kg"].drop_nulls().len()))
+    return counts
+
+
+def _day_of(drafts: Drafts, records_to: str | None) -> dt.date:
+    if records_to:
+        return dt.date.fromisoformat(records_to)
+    dated = [row["dated_on"] for row in rows(drafts.bodies) if row.get("dated_on") is not None]
+    if not dated:
+        raise WrongCall("which day is the sheet of?", do="give it a date, or the draft a quoted_on")
+    return max(dated)
 
 
 def content_of(
@@ -218,9 +344,9 @@ def _lines(limits: Any, case: int) -> dict[str, LimitLine]:
 
 
 def _assumptions(asked: Asked, case: int) -> tuple[str, ...]:
-    marks = int(np.bitwise_or.reduce(asked.laden.limits.marks[case]))
-    told = [text.removeprefix(_ASSUMED) for text in words(marks) if text.startswith(_ASSUMED)]
-    return (travel_said(asked.travel), *(f"{text[0].upper()}{text[1:]}." for text in told))
+    marks = Mark(int(np.bitwise_or.reduce(asked.laden.limits.marks[case])))
+    told = [said for mark, said in ASSUMED.items() if mark in marks]
+    return (travel_said(asked.travel), *(f"We took it that {said}." for said in told))
 
 
 def travel_said(travel: TravelLoad) -> str:

@@ -54,6 +54,7 @@ def sheet_data(content: SheetContent) -> dict[str, Any]:
         "logo": _logo(content.logo, content.workshop),
         "left": _left(content),
         "bodies": [_body(body, content.level) for body in content.bodies],
+        "drawing_width": 100 if len(content.bodies) == 1 else 84,
         "loads": _loads(content.loads),
         "total": {"label": "all together", "kg": plain(sum(line.kg for line in content.loads))},
         "limits": _strips(judged),

@@ -33,7 +33,7 @@ class Size:
 
 THUMB = Size(width=160, text=8.5, margin=4, columns=(("plan",),), labelled=False, longest=160)
 PAGE = Size(width=760, text=13, margin=34, columns=(("plan",), ("left", "right")), labelled=True, longest=760)
-SHEET = Size(width=680, text=12, margin=32, columns=(("plan",), ("left", "right")), labelled=True, longest=400)
+SHEET = Size(width=680, text=12, margin=32, columns=(("plan",), ("left", "right")), labelled=True, longest=470)
 SIZES = {"thumb": THUMB, "page": PAGE, "sheet": SHEET}
 
 

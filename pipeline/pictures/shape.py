@@ -9,6 +9,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
+from pipeline.mass.bodies import zone_fractions
 from pipeline.pictures.palette import group_mark
 from pipeline.settings_mass import MassSettings
 
@@ -140,10 +143,8 @@ def zone_middle(zone: str, length_mm: float, width_mm: float, settings: MassSett
     >>> zone_middle("left-rear", 1800, 1000, MassSettings())
     (1500.0, -280.0)
     """
-    side, _, place = zone.partition("-")
-    along = settings.place_fractions.get(zone, settings.place_fractions.get(place, 0.5))
-    across = {"left": -settings.side_fraction, "right": settings.side_fraction}.get(side, 0.0)
-    return along * length_mm, across * width_mm
+    along, across = zone_fractions(np.array([zone or None], dtype=object), settings.place_fractions, settings.side_fraction)
+    return float(along[0]) * length_mm, float(across[0]) * width_mm
 
 
 def _side(zone: str, y_mm: float, width_mm: float) -> str:

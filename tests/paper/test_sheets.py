@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 from small_edition import edition
 
+from pipeline.answers.access import Role
 from pipeline.answers.draft import Draft, DraftBody, DraftLine, DraftThing, code_of, frames_of
-from pipeline.answers.sheets import Asked, content_of, draft_of
+from pipeline.answers.sheets import ASSUMED, Asked, content_of, draft_of, one_draft, sheet_content
 from pipeline.errors import WrongCall
 from pipeline.loads.cases import Assessed, Work
 from pipeline.loads.check import Checked, Terms, check
+from pipeline.loads.marks import TEXTS, Mark
 from pipeline.paper.sheet import sheet_pdf
 from pipeline.settings import Settings, WorkshopSettings
 from pipeline.settings_loads import LimitSettings, Person, TravelLoad, VehicleSettings
@@ -117,8 +119,12 @@ def test_assumptions_begin_with_the_travel_load_and_name_what_was_not_known():
         told.assumptions[0]
         == "On board: 2 people (80 kg front right, 60 kg front left), 50 kg of luggage, no water, the tank full, no trailer."
     )
-    assert "No gap between headboard and body." in told.assumptions
-    assert not any("assumed" in line for line in told.assumptions)
+    assert "We took it that the body stands close behind the cab." in told.assumptions
+
+
+def test_every_assumption_has_words_for_a_customer():
+    assumed = {mark for mark, said in TEXTS.items() if said.startswith("assumed") or mark is Mark.NO_REAR_SEAT}
+    assert assumed <= set(ASSUMED)
 
 
 def test_the_sheet_carries_nothing_that_names_a_job_a_price_or_a_note():
@@ -200,3 +206,30 @@ def test_one_draft_has_one_code_however_its_numbers_were_made():
     whole = Draft((DraftBody("tray", 1800, 1800, doors=2, lines=(DraftLine("fridge", float("1.0")),)),), vehicle_id="V1")
     plain = Draft((DraftBody("tray", 1800.0, 1800.0, doors=2.0, lines=(DraftLine("fridge"),)),), vehicle_id="V1")
     assert code_of(whole) == code_of(plain)
+
+
+def test_one_draft_is_taken_out_of_many_at_its_last_revision():
+    con = edition(vehicles=[VEHICLE], items=ITEMS, upgrades=UPGRADES)
+    both = frames_of([dataclasses_replace(upgrade_id="U1"), DRAFT], con, "2026-10-30")
+    alone = one_draft(both, "draft-2")
+    assert alone.bodies["body"].tolist() == ["tray", "canopy"]
+    assert alone.fitout["body_row"].tolist() == [1, 1]
+    assert draft_of(alone, "draft-2") == DRAFT
+    both.bodies["revision"][:] = ["2", "2", "2", "10"]
+    assert one_draft(both, "draft-2").bodies["body"].tolist() == ["canopy"]
+
+
+def test_a_sheet_without_a_store_tells_given_masses_alone():
+    con = edition(vehicles=[VEHICLE], items=ITEMS, upgrades=UPGRADES)
+    drafts = frames_of([DRAFT], con, "2026-10-30")
+    drafts.bodies["weighed_kg"][:] = [238.0, 425.0]
+    told = sheet_content(None, None, drafts, "draft-1", Settings(), TRAVEL)
+    assert told.left.kg == pytest.approx(366)
+    assert (told.edition, told.records_to, told.dated_on) == ("none", None, dt.date(2026, 10, 30))
+
+
+@pytest.mark.parametrize("role", [Role.CUSTOMER, Role.NOBODY])
+def test_whoever_may_make_no_sheet_gets_none(role):
+    con = edition(vehicles=[VEHICLE], items=ITEMS)
+    with pytest.raises(WrongCall, match="not for the role"):
+        sheet_content(None, None, frames_of([DRAFT], con, "2026-10-30"), "draft-1", Settings(), TRAVEL, role=role)
