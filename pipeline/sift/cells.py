@@ -77,8 +77,10 @@ def cell_rule(
             known, f"lower({names.known})", _case(missing, f"WHEN {names.value} NOT IN ({_list(column.choices)}) THEN 'not-in-list'")
         )
     if column.kind == "body":
+        # Nearly all bodies are one of the plain words: a pattern is matched for the few that are not.
         pattern = f"({'|'.join(column.choices)})(-[0-9]+)?"
-        odd = f"WHEN NOT regexp_full_match({names.value}, '{pattern}') THEN 'not-in-list'"
+        plain = f"{names.value} NOT IN ({_list(column.choices)})"
+        odd = f"WHEN {plain} AND NOT regexp_full_match({names.value}, '{pattern}') THEN 'not-in-list'"
         return CellRule(known, f"lower({names.known})", _case(missing, odd))
     value = f"coalesce({names.known}, '')" if column.name == "revision" else names.known
     return CellRule(known, value, _case(missing))
