@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -79,16 +80,17 @@ def _from_originals(store: Store, entry: Entry) -> HandIn:
 
 def _all_there(store: Store, listed: list[Entry]) -> None:
     wanted = [(entry.name, file, sha) for entry in listed for file, sha in (*entry.files, *([entry.mapping] if entry.mapping else []))]
-    missing = [(hand_in, file, sha) for hand_in, file, sha in wanted if not (store.originals / sha).exists()]
-    if missing:
-        raise StoreBroken(
-            [
-                Fault(
-                    f"the original of {file} is missing",
-                    where=hand_in,
-                    expected=str(Path("originals") / sha),
-                    do="put it back from a backup",
-                )
-                for hand_in, file, sha in missing
-            ]
-        )
+    faults = [
+        Fault(f"the original of {file} is {state}", where=hand_in, expected=str(Path("originals") / sha), do="put it back from a backup")
+        for hand_in, file, sha in wanted
+        if (state := _state(store.originals / sha, sha)) != "whole"
+    ]
+    if faults:
+        raise StoreBroken(faults)
+
+
+def _state(path: Path, sha: str) -> str:
+    if not path.exists():
+        return "missing"
+    with path.open("rb") as file:
+        return "whole" if hashlib.file_digest(file, "sha256").hexdigest() == sha else "damaged"
