@@ -62,7 +62,7 @@ def estimate_drafts(edition: Edition, folder: Path, settings: Settings, level: f
         **{column: np.round(getattr(found, column), 1) for column in _TENTHS},
         "standing": standing,
         "why": why,
-        "nearest": _nearest(edition, model, drafts, nearest),
+        "nearest": _nearest(edition, drafts, nearest),
     }
     return DraftEstimates(Rows.of_columns(frame, COLUMNS), drafts.rejects)
 
@@ -83,12 +83,12 @@ def with_unknown_items(drafts: Drafts, found: Estimates) -> tuple[np.ndarray, np
     return standing, why
 
 
-def _nearest(edition: Edition, model: Model, drafts: Drafts, count: int) -> np.ndarray:
+def _nearest(edition: Edition, drafts: Drafts, count: int) -> np.ndarray:
     told = np.full(len(drafts.bodies["job_id"]), None, dtype=object)
     if count < 1:
         return told
     from pipeline.answers.nearest import nearest_builds
 
-    for row, builds in enumerate(nearest_builds(edition, model, drafts.bodies, drafts.fitout, count)):
+    for row, builds in enumerate(nearest_builds(edition, drafts.bodies, drafts.fitout, count)):
         told[row] = "; ".join(f"{build.job_id}/{build.body} {build.mass_kg:g} kg" for build in builds)
     return told

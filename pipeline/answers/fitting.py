@@ -49,7 +49,9 @@ def _figures(fitted: Fitted) -> dict[str, Any]:
     reasons = left_out(fitted)
     used = reasons.pop(REASONS[USED])
     facts = fitted.model.facts
-    return {"bodies_used": used, "left_out": reasons} | {key: facts[key] for key in _FIGURES if key in facts}
+    figures = {"bodies_used": used, "left_out": reasons} | {key: facts[key] for key in _FIGURES if key in facts}
+    by_level = figures.get("coverage") or {}
+    return figures | {"coverage": by_level.get("0.9"), "coverage_by_level": by_level}
 
 
 def _report(fitted: Fitted, settings: Any) -> dict[str, Any]:

@@ -162,3 +162,13 @@ def test_stdout_closed_early_is_no_error(shop):
     run = subprocess.run(["bash", "-o", "pipefail", "-c", call], capture_output=True, text=True, cwd=ROOT)
     assert run.returncode == 0
     assert run.stderr == ""
+
+
+def test_the_nearest_builds_are_named_with_their_masses(shop, capsys):
+    assert main(["estimate", str(shop / "drafts"), "--store", str(shop / "store"), "--nearest", "3"]) == 0
+    rows = told(capsys)
+    with (shop / "history/bodies.csv").open(newline="") as file:
+        weighed = {f"{row['job_id']}/{row['body']} {float(row['weighed_kg']):g} kg" for row in csv.DictReader(file) if row["weighed_kg"]}
+    for row in rows:
+        assert 1 <= len(named := row["nearest"].split("; ")) <= 3
+        assert set(named) <= weighed
