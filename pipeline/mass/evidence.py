@@ -67,6 +67,7 @@ class Rows:
         trusted: (n,) a person said it is right: never weighed down.
         group: (n,) rows of one group are left out together.
         body: (n,) position in the history's bodies, −1 for tickets and drawings of several bodies.
+        years: (n,) date against the newest record.
         key: (n,) `job_id/body` or `job_id/ticket`.
     """
 
@@ -81,6 +82,7 @@ class Rows:
     trusted: np.ndarray
     group: np.ndarray
     body: np.ndarray
+    years: np.ndarray
     key: np.ndarray
 
     def __len__(self) -> int:
@@ -217,6 +219,7 @@ def gather(design: Design, evidence: Evidence, settings: MassSettings) -> Rows:
         trusted=np.array([key in evidence.right for key in all_.key.tolist()], dtype=bool),
         group=all_.group,
         body=body,
+        years=all_.years,
         key=all_.key,
     )
 

@@ -13,6 +13,7 @@ from pipeline.frames import take
 from pipeline.mass.bodies import KINDS, numbers, plain_bodies, plain_lines
 from pipeline.mass.calibrate import LEVELS, OutOfFold, factors, leave_out
 from pipeline.mass.centre import centre_rows, fit_axis
+from pipeline.mass.change import choose_change
 from pipeline.mass.declare import declare, densities, item_list, needed_pairs, usual_bodies, with_pairs
 from pipeline.mass.design import SHELL, SHELL_COUNT, SOURCES, WEIGHED, Design
 from pipeline.mass.evidence import NO_MASS, REASONS, USED, Evidence, History, Rows, gather, groups, lines_of, newest, reasons, settle
@@ -44,6 +45,13 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
     """As `fit`, with all that reports need."""
     design, evidence = prepare(history, settings)
     rows = gather(design, evidence, settings)
+    tried: dict[str, float] = {}
+    if settings.change == "auto":
+        chosen, tried = choose_change(design, rows, rows.years, settings)
+        settings = msgspec.structs.replace(settings, change=chosen)
+        if chosen != "drift":
+            design, evidence = prepare(history, settings)
+            rows = gather(design, evidence, settings)
     pairs = find_pairs(design, rows, settings)
     if pairs:
         design = with_pairs(design, pairs, settings)
@@ -52,6 +60,7 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
     residuals, x = row_state(design, rows, state, settings)
     out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
     model = _model(design, rows, state, residuals, out, evidence.history, settings)
+    model = replace(model, facts=model.facts | {"change": settings.change, "change_tried": tried})
     return Fitted(_with_centre(model, evidence, settings), evidence, rows, residuals, out)
 
 
