@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.layouts import grouping, identity, naming, signature
-from pipeline.layouts.views import ask
+from pipeline.layouts.views import ask, run
 from pipeline.settings_layouts import LayoutSettings
 
 if TYPE_CHECKING:
@@ -90,9 +90,7 @@ def build_families(con: duckdb.DuckDBPyConnection, earlier: Families | None, set
 
 
 def read_families(con: duckdb.DuckDBPyConnection) -> Families:
-    """The three tables of an edition."""
-    from pipeline.layouts.views import run
-
+    """The three tables of an edition; empty before its first fit."""
     return Families(*(run(con, f"select * from {table}", {}) for table in ("families", "family_of_body", "family_changes")))
 
 

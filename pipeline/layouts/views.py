@@ -92,14 +92,38 @@ def ask(con: duckdb.DuckDBPyConnection, name: str, clause: Clause | None = None,
 
 
 def run(con: duckdb.DuckDBPyConnection, sql: str, values: Mapping[str, Any]) -> pl.DataFrame:
-    """The rows of a query, binding of `values` only what it names."""
+    """The rows of a query, binding of `values` only what it names; without families before the first fit."""
     import polars as pl
 
+    sql = _with_stand_ins(con, sql)
     asked = set(_PARAMETER.findall(sql))
     relation = con.sql(sql, params={key: value for key, value in values.items() if key in asked})
     frame = pl.DataFrame(relation.to_arrow_table())
     # a sum of whole numbers comes as a decimal of 38 digits
     return frame.with_columns(pl.col(name).cast(pl.Int64) for name, kind in frame.schema.items() if kind == pl.Decimal)
+
+
+_STAND_INS = {
+    "families": "select cast(null as bigint) as family, '' as kind, '' as name, true as live, cast(0 as bigint) as bodies, "
+    "cast(0 as bigint) as of_kind, 0.0 as silhouette, '' as typical_job_id, '' as typical_body, '' as signature, "
+    "cast(0 as bigint) as length_class where false",
+    "family_of_body": "select '' as job_id, '' as body, cast(null as bigint) as family, false as mirrored, 0.0 as distance where false",
+    "family_changes": "select '' as change, cast(null as bigint) as family, cast(null as bigint) as other, cast(0 as bigint) as bodies, "
+    "cast(0 as bigint) as of_bodies, '' as words where false",
+}
+"""What an edition that was never fitted has in place of the tables of families: no rows."""
+
+
+def _with_stand_ins(con: duckdb.DuckDBPyConnection, sql: str) -> str:
+    wanted = [table for table in _STAND_INS if re.search(rf"\b{table}\b", sql)]
+    if not wanted:
+        return sql
+    known = con.execute("select table_name from information_schema.tables where table_name like 'famil%'").fetchall()
+    missing = [table for table in wanted if (table,) not in known]
+    if not missing:
+        return sql
+    head = ",\n".join(f"{table} as ({_STAND_INS[table]})" for table in missing)
+    return f"with {head}, {sql.removeprefix('with ')}" if sql.startswith("with ") else f"with {head} {sql}"
 
 
 def _filtered(name: str, clause: Clause | None) -> str:

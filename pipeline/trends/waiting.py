@@ -2,11 +2,12 @@
 
 Every quote is followed from its day to the newest record. A lost one stays among those that were never ordered until then,
 so the share ordered by a given age (the cumulative incidence with complete censoring of Fine & Gray, J. Am. Stat. Assoc. 94
-(1999)) is one minus the product-limit estimate, which lifelines computes.
+(1999)) is one minus the product-limit estimate, which SciPy computes.
 """
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -52,18 +53,24 @@ def curve(days: np.ndarray, came: np.ndarray, n: np.ndarray | None = None) -> Cu
         days: (m,) days waited, until it came or so far.
         came: (m,) whether it came.
         n: (m,) how many waited alike; one each when left out.
-    Source: E. L. Kaplan & P. Meier (1958), by lifelines; band by Greenwood's formula on the log-log scale.
+    Source: E. L. Kaplan & P. Meier (1958), by SciPy; band by Greenwood's formula on the log-log scale.
     """
-    from lifelines import KaplanMeierFitter
+    from scipy.stats import CensoredData, ecdf
 
-    weights = np.ones(len(days)) if n is None else np.asarray(n, dtype=float)
-    fitted = KaplanMeierFitter().fit(np.asarray(days, dtype=float), np.asarray(came, dtype=bool), weights=weights)
-    stays = fitted.survival_function_.iloc[:, 0]
-    band = fitted.confidence_interval_survival_function_
-    low, high = 1 - band.iloc[:, 1].to_numpy(), 1 - band.iloc[:, 0].to_numpy()
-    share = 1 - stays.to_numpy()
-    # Greenwood's band has no width at shares of 0 and 1, where lifelines gives no number
-    return Curve(stays.index.to_numpy(), share, np.where(np.isnan(low), share, low), np.where(np.isnan(high), share, high))
+    often = np.ones(len(days), dtype=np.int64) if n is None else np.asarray(n, dtype=np.int64)
+    waited, open_still = np.repeat(np.asarray(days, dtype=float), often), ~np.repeat(np.asarray(came, dtype=bool), often)
+    stays = ecdf(CensoredData.right_censored(waited, open_still)).sf
+    share = 1 - stays.probabilities
+    with warnings.catch_warnings():
+        # Greenwood's band has no width at shares of 0 and 1; SciPy says so each time, and gives no number there
+        warnings.simplefilter("ignore", RuntimeWarning)
+        band = stays.confidence_interval(0.95, method="log-log")
+    low, high = 1 - band.high.probabilities, 1 - band.low.probabilities
+    low, high = np.where(np.isnan(low), share, low), np.where(np.isnan(high), share, high)
+    start = np.zeros(1)
+    if stays.quantiles[0] > 0:
+        return Curve(*(np.concatenate([start, values]) for values in (stays.quantiles, share, low, high)))
+    return Curve(stays.quantiles, share, low, high)
 
 
 def conversion(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
@@ -94,15 +101,16 @@ _TOLD: dict[str, Any] = {
 
 
 def _told(waits: pl.DataFrame, horizon_days: float) -> dict[str, float | int | None]:
-    orders = waits.filter(pl.col("wait") == "order")
-    told: dict[str, float | int | None] = {"followed": int(orders["n"].sum())}
-    if orders.height:
-        told |= dict(zip(("share", "low", "high"), _curve_of(orders).at(horizon_days), strict=True))
+    told: dict[str, float | int | None] = {"followed": int(waits.filter(pl.col("wait") == "order")["n"].sum())}
     for wait in ("order", "handover"):
         part = waits.filter(pl.col("wait") == wait)
+        if part.is_empty():
+            continue
+        come = _curve_of(part)
+        if wait == "order":
+            told |= dict(zip(("share", "low", "high"), come.at(horizon_days), strict=True))
         if part["came"].sum():
-            at = _curve_of(part)
-            told |= {f"{wait}_days{end}": at.day_of(q, horizon_days) for end, q in zip(("_low", "", "_high"), SPREAD, strict=True)}
+            told |= {f"{wait}_days{end}": come.day_of(q, horizon_days) for end, q in zip(("_low", "", "_high"), SPREAD, strict=True)}
     return told
 
 

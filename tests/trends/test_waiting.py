@@ -26,6 +26,19 @@ def test_the_curve_agrees_with_statsmodels(seed):
         assert mine.at(day)[0] == pytest.approx(1 - stays, abs=1e-12)
 
 
+def test_the_band_agrees_with_lifelines():
+    from lifelines import KaplanMeierFitter
+
+    rng = np.random.default_rng(8)
+    days, came = rng.integers(1, 200, 400), rng.random(400) < 0.6
+    mine, theirs = curve(days, came), KaplanMeierFitter().fit(days, came)
+    low, high = (1 - theirs.confidence_interval_survival_function_.iloc[:, side].to_numpy() for side in (1, 0))
+    inner = (mine.share > 0) & (mine.share < 1)
+    np.testing.assert_allclose(mine.days, theirs.survival_function_.index.to_numpy())
+    np.testing.assert_allclose(mine.low[inner], low[inner], atol=1e-9)
+    np.testing.assert_allclose(mine.high[inner], high[inner], atol=1e-9)
+
+
 def test_counted_together_or_one_by_one_is_the_same():
     rng = np.random.default_rng(4)
     days, came, n = rng.integers(1, 60, 80), rng.random(80) < 0.5, rng.integers(1, 5, 80)
