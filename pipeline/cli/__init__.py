@@ -25,7 +25,7 @@ _CODES = """exit codes:
 
 def parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    from pipeline.cli import asking, keeping, showing
+    from pipeline.cli import asking, keeping, papers, showing
 
     top = argparse.ArgumentParser(
         prog="tarebook",
@@ -34,7 +34,7 @@ def parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     verbs = top.add_subparsers(dest="verb", metavar="COMMAND", required=True)
-    for room in (keeping, asking, showing):
+    for room in (keeping, asking, papers, showing):
         room.add_verbs(verbs)
     return top
 

@@ -1,4 +1,4 @@
-"""Verbs that ask about drafts: estimate, check, levers, sheet."""
+"""Verbs that ask about drafts: estimate, check, levers."""
 
 from __future__ import annotations
 

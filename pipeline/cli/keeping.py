@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import time
 from pathlib import Path
 from typing import Any
 
 from pipeline.answers.files import Rows
 from pipeline.cli.common import add_verb, check_ending, give, say
-from pipeline.errors import Exit
+from pipeline.errors import Exit, WrongCall
 from pipeline.store import Store, load, rebuild
 from pipeline.store.load import ACCOUNT_COLUMNS, LoadResult
 
@@ -24,11 +25,14 @@ def add_verbs(verbs: Any) -> None:
 
     verb = add_verb(verbs, "export", _export, "a table of the live edition")
     verb.add_argument("what", help="which table; a wrong one lists them")
-    verb.add_argument("--month", metavar="YYYY-MM", help="of the summary")
+    verb.add_argument("--month", metavar="YYYY-MM", help="of the summary, which goes to a PDF")
 
-    verb = add_verb(verbs, "editions", _editions, "list the editions, or make an older one live")
-    verb.add_argument("act", nargs="?", choices=["use"], help="use N: make edition N live")
-    verb.add_argument("target", nargs="?", help="the edition's number")
+    verb = add_verb(verbs, "editions", _editions, "list the editions, make an older one live, or share them with other machines")
+    acts = "use N: make edition N live; publish URL: copy the live one there; follow URL: take over what is live there, again and again"
+    verb.add_argument("act", nargs="?", choices=["use", "publish", "follow"], help=acts)
+    verb.add_argument("target", nargs="?", metavar="N or URL", help="an edition's number, or a folder or fsspec address such as s3://bucket/path")
+    verb.add_argument("--every", type=float, default=30.0, metavar="SECONDS", help="how often to look when following (default 30)")
+    verb.add_argument("--once", action="store_true", help="follow once and stop")
 
     add_verb(verbs, "rebuild", _rebuild, "the store again from the originals, with the digests of every table before and after")
 
@@ -69,6 +73,10 @@ def _fit(call: argparse.Namespace) -> Exit:
 
 def _export(call: argparse.Namespace) -> Exit:
     from pipeline.answers.exports import export
+    from pipeline.cli.papers import write_summary
+
+    if call.what == "summary":
+        return write_summary(call)
 
     check_ending(call.out)
     edition = call.store.live()
@@ -77,16 +85,46 @@ def _export(call: argparse.Namespace) -> Exit:
 
 
 def _editions(call: argparse.Namespace) -> Exit:
+    if call.act == "follow":
+        return _follow(call)
     if call.act == "use":
         edition = call.store.use(_number(call))
         say(f"edition {edition.number} is live")
+    if call.act == "publish":
+        from pipeline.store.spread import publish_edition
+
+        edition = call.store.live()
+        copied = publish_edition(edition, _url(call))
+        say(f"edition {edition.number} is live at {call.target}: {', '.join(copied) or 'nothing new to copy'}")
     give(list_editions(call.store), call.out)
     return Exit.DONE
 
 
-def _number(call: argparse.Namespace) -> int:
-    from pipeline.errors import WrongCall
+def _follow(call: argparse.Namespace) -> Exit:
+    from pipeline.store.spread import follow, follow_once
 
+    url = _url(call)
+    if call.once:
+        edition = follow_once(call.store, url)
+        say(f"edition {edition.number} is live" if edition else "nothing new there")
+        give(list_editions(call.store), call.out)
+        return Exit.DONE
+
+    def wait() -> bool:
+        time.sleep(max(0.1, call.every))
+        return True
+
+    follow(call.store, url, wait, say)
+    return Exit.DONE
+
+
+def _url(call: argparse.Namespace) -> str:
+    if not call.target:
+        raise WrongCall(f"{call.act} where?", expected=f"`tarebook editions {call.act} URL` with a folder or an address such as s3://bucket/path")
+    return str(call.target)
+
+
+def _number(call: argparse.Namespace) -> int:
     if call.target is None or not call.target.isdecimal():
         raise WrongCall("which edition?", got=str(call.target), expected="`tarebook editions use N` with a number of the list")
     return int(call.target)

@@ -1,0 +1,76 @@
+"""What is printed, as people ask for it: the sheet says what `check` says, and the month what the pages say."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from pipeline.cli import main
+from pipeline.pictures.charts import LIMIT_NAMES
+
+pymupdf = pytest.importorskip("pymupdf")
+
+
+def text_of(path) -> str:
+    with pymupdf.open(path) as document:
+        return " ".join(" ".join(page.get_text() for page in document).split())
+
+
+def checked(shop, capsys) -> list[dict[str, str]]:
+    capsys.readouterr()
+    assert main(["check", str(shop / "drafts"), "--store", str(shop / "store")]) in (0, 1)
+    return list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+
+
+def test_the_sheet_says_what_check_says(shop, tmp_path, capsys):
+    rows = checked(shop, capsys)
+    job = rows[0]["job_id"]
+    out = tmp_path / "sheet.pdf"
+    code = main(["sheet", str(shop / "drafts"), "--job", job, "--out", str(out), "--store", str(shop / "store"), "--date", "2026-03-04"])
+    own = [row for row in rows if row["job_id"] == job]
+    assert code == int(any(row["verdict"] == "over" for row in own))
+    text = text_of(out)
+    assert "Sheet of 4 March 2026" in text
+    told = 0
+    for row in own:
+        if row["verdict"] != "unknown" and row["unit"] == "kg" and float(row["rating"]) > 0:
+            margin, word = float(row["margin"]), "over" if float(row["margin"]) < 0 else "left"
+            assert f"of {float(row['rating']):.0f} kg {abs(margin):.0f} kg {word}" in text, row
+            assert LIMIT_NAMES[row["limit"]] in text
+            told += 1
+    assert told >= 3
+
+
+def test_a_folder_of_drafts_makes_a_sheet_each(shop, tmp_path, capsys):
+    jobs = {row["job_id"] for row in checked(shop, capsys)}
+    assert main(["sheet", str(shop / "drafts"), "--out", str(tmp_path), "--store", str(shop / "store"), "--paper", "letter"]) in (0, 1)
+    assert {path.name for path in tmp_path.iterdir()} == {f"{job}.pdf" for job in jobs}
+    talk = capsys.readouterr().err
+    assert talk.count("code ") == len(jobs)
+
+
+def test_the_month_is_written_as_a_pdf(shop, tmp_path):
+    out = tmp_path / "month.pdf"
+    assert main(["export", "summary", "--month", "2024-03", "--out", str(out), "--store", str(shop / "store")]) == 0
+    assert "What sold in March 2024" in text_of(out)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["sheet", "DRAFTS", "--job", "nobody", "--out", "OUT/a.pdf"], "no such draft"),
+        (["sheet", "DRAFTS", "--job", "x", "--out", "OUT/a.txt"], "ends in .pdf"),
+        (["sheet", "DRAFTS", "--out", "OUT/missing"], "no such folder"),
+        (["sheet", "DRAFTS", "--job", "x", "--out", "OUT/a.pdf", "--date", "yesterday"], "YYYY-MM-DD"),
+        (["export", "summary", "--out", "OUT/a.pdf"], "YYYY-MM"),
+        (["export", "summary", "--month", "2024-03"], "where to"),
+        (["export", "summary", "--month", "2024-03", "--out", "OUT/a.csv"], "ends in .pdf"),
+    ],
+)
+def test_a_wrong_call_says_what_is_wrong_and_writes_nothing(shop, tmp_path, capsys, words, said):
+    call = [word.replace("DRAFTS", str(shop / "drafts")).replace("OUT", str(tmp_path)) for word in words]
+    assert main([*call, "--store", str(shop / "store")]) == 2
+    assert said in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
