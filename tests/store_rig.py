@@ -52,7 +52,12 @@ class _Given:
 
 
 def staged(
-    table: str, rows: Sequence[Mapping[str, str | None]], scratch: Path, *, decimal_comma: bool = False, scale: Mapping[str, float] | None = None
+    table: str,
+    rows: Sequence[Mapping[str, str | None]],
+    scratch: Path,
+    *,
+    decimal_comma: bool = False,
+    scale: Mapping[str, float] | None = None,
 ) -> tuple[list[dict[str, Any]], list[tuple[str | None, str]]]:
     """What sift reads in raw cells: the typed rows in order (refused ones too), and (column, rule) of every accusation by line.
 

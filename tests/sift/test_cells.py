@@ -178,7 +178,11 @@ def read_plainly(table: Table, column: Column, raw: str | None, decimal_comma: b
         return _day(text)
     if column.kind == "yes_no":
         word = text.lower()
-        return (word in ("yes", "y", "true", "1"), None) if word in ("yes", "y", "true", "1", "no", "n", "false", "0") else (None, "not-in-list")
+        return (
+            (word in ("yes", "y", "true", "1"), None)
+            if word in ("yes", "y", "true", "1", "no", "n", "false", "0")
+            else (None, "not-in-list")
+        )
     if column.kind in ("choice", "zone"):
         return (text.lower(), None) if text.lower() in column.choices else (None, "not-in-list")
     if column.kind == "body":
@@ -230,7 +234,9 @@ def texts(column: Column) -> st.SearchStrategy[str]:
     near = st.text("0123456789.,eE+-_ xnNaAifIF%'", max_size=9)
     numbers = st.one_of(st.integers(-20_000, 20_000).map(str), st.floats().map(str), st.floats(-10, 10_000).map(lambda x: f"{x:.3f}"))
     days = st.dates(date(1900, 1, 1), date(2100, 1, 1)).map(str) | st.from_regex(r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}", fullmatch=True)
-    words = st.sampled_from([*column.choices, "yes", "No", "TRUE", "?", "n/a", "TBC", "canopy-2", "tray-x", " ", "1e400", "=1+1", '"', "a\nb"])
+    words = st.sampled_from(
+        [*column.choices, "yes", "No", "TRUE", "?", "n/a", "TBC", "canopy-2", "tray-x", " ", "1e400", "=1+1", '"', "a\nb"]
+    )
     return st.one_of(odd, near, numbers, days, words, words.map(str.upper), words.map(lambda word: f" {word} "))
 
 
@@ -238,10 +244,14 @@ def texts(column: Column) -> st.SearchStrategy[str]:
 @pytest.mark.parametrize("name", list(TABLES))
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(data=st.data())
-def test_the_database_reads_cells_as_a_plain_reading_of_the_contract_does(name: str, comma: bool, data: st.DataObject, tmp_path: Path) -> None:
+def test_the_database_reads_cells_as_a_plain_reading_of_the_contract_does(
+    name: str, comma: bool, data: st.DataObject, tmp_path: Path
+) -> None:
     table = TABLES[name]
     columns = [column for column in table.columns if not column.private]
-    rows = data.draw(st.lists(st.fixed_dictionaries({column.name: st.none() | texts(column) for column in columns}), min_size=1, max_size=6))
+    rows = data.draw(
+        st.lists(st.fixed_dictionaries({column.name: st.none() | texts(column) for column in columns}), min_size=1, max_size=6)
+    )
     typed, accused = staged(name, rows, tmp_path, decimal_comma=comma)
     rules = {(line, column): rule for line, column, rule in accused}
     for at, row in enumerate(rows):

@@ -205,7 +205,7 @@ def test_each_rule_of_a_table_is_in_the_ledger_with_line_column_value_and_row(pl
     columns = {column for column, _, _ in faults}
     rows = [{**dict.fromkeys(columns, ""), **FINE["bodies"], "job_id": "103", column: value} for column, value, _ in faults]
     load([hand_in(tmp_path / "faults", {"bodies": rows})], plain)
-    found = ask(plain, 'SELECT line, "column", value, rule, row FROM rejects WHERE hand_in = \'faults\'')
+    found = ask(plain, "SELECT line, \"column\", value, rule, row FROM rejects WHERE hand_in = 'faults'")
     assert [(line, column, value or "", rule) for line, column, value, rule, _ in found] == [
         (at, column, value, rule) for at, (column, value, rule) in enumerate(faults, 2)
     ]
