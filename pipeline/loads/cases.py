@@ -74,6 +74,7 @@ class Assessed:
         com_x_mm, com_y_mm: (n,) centre of mass in the body's frame; NaN: not known.
         cov: (n, 3, 3) of mass, first moment along and across; kg and kg·mm, the body's frame.
         source: (n,) text: `weighed`, `tickets`, `cad` or `estimate`.
+        outside: (n,) whether an estimate is outside of what history covers; None: nobody asked.
     """
 
     kg: np.ndarray
@@ -81,10 +82,12 @@ class Assessed:
     com_y_mm: np.ndarray
     cov: np.ndarray
     source: np.ndarray
+    outside: np.ndarray | None = None
 
     def rows(self, index: np.ndarray) -> Assessed:
         """The bodies at `index` (positions or a mask)."""
-        return Assessed(self.kg[index], self.com_x_mm[index], self.com_y_mm[index], self.cov[index], self.source[index])
+        outside = None if self.outside is None else self.outside[index]
+        return Assessed(self.kg[index], self.com_x_mm[index], self.com_y_mm[index], self.cov[index], self.source[index], outside)
 
 
 @dataclass(frozen=True)

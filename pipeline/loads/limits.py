@@ -10,7 +10,7 @@ import numpy as np
 
 from pipeline.frames import Columns
 from pipeline.loads.cases import Cases, Work, children, number, per_class
-from pipeline.loads.marks import ON_AXLES, ON_VEHICLE, Mark, marks_at, texts_of
+from pipeline.loads.marks import ON_AXLES, ON_BODIES, ON_VEHICLE, Mark, marks_at, texts_of
 from pipeline.loads.on_board import OnBoard
 from pipeline.loads.rules import Rule, rule_for
 from pipeline.loads.statics import left_share
@@ -31,7 +31,7 @@ _SHOWN = {
     "gcm": ON_VEHICLE | Mark.NO_EMPTY | Mark.NO_BODY_KG,
     SIDE: ON_VEHICLE | Mark.TRACK | Mark.NO_EMPTY | Mark.NO_BODY_KG,
     "overhang": Mark.OFFSET | Mark.NO_HEADBOARD | Mark.NO_WHEELBASE,
-    "shop_rule": Mark.NO_BODY_KG,
+    "shop_rule": ON_BODIES | Mark.NO_BODY_KG,
 } | dict.fromkeys(
     ("front_axle", "rear_axle", "front_tyres", "rear_tyres"),
     ON_AXLES | Mark.NO_EMPTY | Mark.NO_BODY_KG | Mark.NO_WHEELBASE | Mark.NO_HEADBOARD | Mark.NO_BALL_PLACE,

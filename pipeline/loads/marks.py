@@ -19,6 +19,11 @@ class Mark(IntFlag):
     RUNNING_ORDER = auto()
     VARIANT_SPREAD = auto()
     COMMON_SPREAD = auto()
+    BODY_WEIGHED = auto()
+    BODY_TICKETS = auto()
+    BODY_DRAWN = auto()
+    BODY_ESTIMATED = auto()
+    BODY_OUTSIDE = auto()
     BASIS_UNKNOWN = auto()
     TUB_UNKNOWN = auto()
     TUB_PLACE = auto()
@@ -66,6 +71,11 @@ TEXTS: dict[Mark, str] = {
     Mark.RUNNING_ORDER: "vehicle by the maker's mass in running order (90 % of fuel, driver)",
     Mark.VARIANT_SPREAD: "corrected and spread as this variant's tickets were",
     Mark.COMMON_SPREAD: "spread about the maker's figure assumed",
+    Mark.BODY_WEIGHED: "body by its own scale",
+    Mark.BODY_TICKETS: "body by the difference of tickets",
+    Mark.BODY_DRAWN: "body by its drawing",
+    Mark.BODY_ESTIMATED: "body by the mass estimate",
+    Mark.BODY_OUTSIDE: "a body's estimate is outside of what history covers",
     Mark.BASIS_UNKNOWN: "assumed: the maker's figure is a kerb mass",
     Mark.TUB_UNKNOWN: "assumed: nothing leaves with a tub, its mass is not known",
     Mark.TUB_PLACE: "assumed: tub over the rear axle",
@@ -108,7 +118,9 @@ _ALONG = (
     Mark.TUB_PLACE | Mark.TANK_PLACE | Mark.FRONT_SEAT | Mark.REAR_SEAT | Mark.NO_REAR_SEAT | Mark.UPGRADE_PLACE | Mark.OFFSET
     | Mark.BODY_CENTRE | Mark.LINE_PLACE | Mark.EXTRA_PLACE | Mark.WATER_PLACE | Mark.SPLIT | Mark.TICKET_PLACES
 )  # fmt: skip
-ON_VEHICLE = (
+ON_BODIES = Mark.BODY_WEIGHED | Mark.BODY_TICKETS | Mark.BODY_DRAWN | Mark.BODY_ESTIMATED | Mark.BODY_OUTSIDE
+"""Marks that bear on the mass of bodies."""
+ON_VEHICLE = ON_BODIES | (
     Mark.BARE_TICKET | Mark.ARRIVED_TICKET | Mark.FINISHED_TICKET | Mark.KERB | Mark.TARE | Mark.RUNNING_ORDER | Mark.VARIANT_SPREAD
     | Mark.COMMON_SPREAD | Mark.BASIS_UNKNOWN | Mark.TUB_UNKNOWN | Mark.TANK_UNKNOWN | Mark.FUEL_KIND | Mark.TICKET_FUEL
     | Mark.UPGRADE_UNKNOWN | Mark.LINE_FIRST

@@ -22,6 +22,7 @@ from pipeline.loads.vehicle_parts import fuel, lines_on_vehicle, upgrade, vehicl
 from pipeline.settings_loads import VehicleSettings
 
 WATER_KG_PER_L = 1.0
+_SOURCES = {"weighed": Mark.BODY_WEIGHED, "tickets": Mark.BODY_TICKETS, "cad": Mark.BODY_DRAWN, "estimate": Mark.BODY_ESTIMATED}
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,10 @@ def _bodies(deck: Loading, work: Work, cases: Cases, spots: Geometry, assessed: 
     kg = np.where(weighed, 0.0, assessed.kg[row_on])
     deck.mark(marks_at(np.isnan(offset)[row_on], Mark.OFFSET, len(row_on)), case_on)
     deck.mark(marks_at(unplaced & ~weighed, Mark.BODY_CENTRE, len(row_on)), case_on)
+    for source, mark in _SOURCES.items():
+        deck.mark(marks_at((assessed.source[row_on] == source) & ~weighed, mark, len(row_on)), case_on)
+    if assessed.outside is not None:
+        deck.mark(marks_at(assessed.outside[row_on] & ~weighed, Mark.BODY_OUTSIDE, len(row_on)), case_on)
     deck.mark(marks_at(np.isnan(kg), Mark.NO_BODY_KG, len(row_on)), case_on)
     deck.mark(marks_at(np.isnan(front[~off]), Mark.NO_HEADBOARD, len(row_on)), case_on)
     deck.some(WE_BUILD, case_on, kg, x_mm, y_mm, text(work.bodies, "body")[row_on], assessed.source[row_on])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -115,52 +115,45 @@ def _broken(item: str, beside: list[str], in_job: set[str], length_mm: float, ru
         yield f"{rules.name(item)} takes a body of {least:.0f} mm or more, this one has {length_mm:.0f} mm", "items: shortest_mm"
 
 
-def never_done(bodies: Columns, fitout: Columns, past_bodies: Columns, past_fitout: Columns, rules: ItemRules) -> list[Finding]:
-    """What history never did: an item in so short a body of its kind, and two items together that chance would have joined.
+@dataclass(frozen=True)
+class Past:
+    """What delivered bodies carried, of the items that are asked about.
 
-    Args:
-        past_bodies, past_fitout: delivered bodies and their lines.
+    Attributes:
+        built: bodies by kind.
+        count, shortest_mm: bodies that carried an item and the shortest of them, by kind and item_id.
+        pairs: bodies that carried two items, by kind and both item_ids in the order of the alphabet.
     """
-    past, _ = _carried(past_bodies, past_fitout)
-    kinds, lengths = text(past_bodies, "kind").tolist(), past_bodies["length_mm"].tolist()
-    shortest: dict[tuple[str, str], float] = {}
-    count: Counter[tuple[str, str]] = Counter()
-    pairs: Counter[tuple[str, str, str]] = Counter()
-    wanted = set(text(fitout, "item_id").tolist())
-    for row, items in past.items():
-        for item in items:
-            key = (kinds[row], item)
-            shortest[key] = min(shortest.get(key, np.inf), lengths[row])
-            count[key] += 1
-        here = sorted(wanted.intersection(items))
-        pairs.update((kinds[row], one, two) for place, one in enumerate(here) for two in here[place + 1 :])
-    return list(_hints(bodies, fitout, shortest, count, pairs, Counter(kinds), rules))
+
+    built: Counter[str]
+    count: Counter[tuple[str, str]]
+    shortest_mm: Mapping[tuple[str, str], float]
+    pairs: Counter[tuple[str, str, str]]
 
 
-def _hints(
-    bodies: Columns,
-    fitout: Columns,
-    shortest: dict[tuple[str, str], float],
-    count: Counter[tuple[str, str]],
-    pairs: Counter[tuple[str, str, str]],
-    built: Counter[str],
-    rules: ItemRules,
-) -> Iterator[Finding]:
+def never_done(bodies: Columns, fitout: Columns, past: Past, rules: ItemRules) -> list[Finding]:
+    """What history never did: an item in so short a body of its kind, and two items together that chance would have joined."""
     drafts, _ = _carried(bodies, fitout)
     jobs, names = bodies["job_id"].tolist(), bodies["body"].tolist()
     kinds, lengths = text(bodies, "kind").tolist(), bodies["length_mm"].tolist()
+    found = []
     for row, items in sorted(drafts.items()):
-        kind = kinds[row]
-        for item in items:
-            records = count[kind, item]
-            least = shortest.get((kind, item), 0.0)
-            if records >= _ENOUGH and lengths[row] < least:
-                said = f"no {kind} under {least:.0f} mm ever carried {rules.name(item)} ({records} did, this one has {lengths[row]:.0f} mm)"
-                yield Finding(HINT, jobs[row], names[row], said, "delivered bodies")
-        here = sorted(items)
-        for place, one in enumerate(here):
-            for two in here[place + 1 :]:
-                by_chance = count[kind, one] * count[kind, two] / max(built[kind], 1)
-                if not pairs[kind, one, two] and by_chance >= _ENOUGH:
-                    said = f"no {kind} ever had {rules.name(one)} with {rules.name(two)}; chance alone would have made {by_chance:.0f}"
-                    yield Finding(HINT, jobs[row], names[row], said, "delivered bodies")
+        said = [*_too_short(kinds[row], lengths[row], items, past, rules), *_kept_apart(kinds[row], items, past, rules)]
+        found += [Finding(HINT, jobs[row], names[row], one, "delivered bodies") for one in said]
+    return found
+
+
+def _too_short(kind: str, length_mm: float, items: list[str], past: Past, rules: ItemRules) -> Iterator[str]:
+    for item in items:
+        records, least = past.count[kind, item], past.shortest_mm.get((kind, item), 0.0)
+        if records >= _ENOUGH and length_mm < least:
+            yield f"no {kind} under {least:.0f} mm ever carried {rules.name(item)} ({records} did, this one has {length_mm:.0f} mm)"
+
+
+def _kept_apart(kind: str, items: list[str], past: Past, rules: ItemRules) -> Iterator[str]:
+    here = sorted(items)
+    for place, one in enumerate(here):
+        for two in here[place + 1 :]:
+            by_chance = past.count[kind, one] * past.count[kind, two] / max(past.built[kind], 1)
+            if not past.pairs[kind, one, two] and by_chance >= _ENOUGH:
+                yield f"no {kind} ever had {rules.name(one)} with {rules.name(two)}; chance alone would have made {by_chance:.0f}"

@@ -50,7 +50,7 @@ def work(
         {"job_id": "J1", "body": "canopy", "length_mm": 1600, "width_mm": 1800, "height_mm": 900, "offset_mm": 0, **body} for body in bodies
     ]
     lines = [{"job_id": rows[line.get("body_row", 0)]["job_id"], "body_row": 0, "qty": 1, **line} for line in fitout or []]
-    table = frame("bodies", *[{key: value for key, value in row.items() if key not in ("kg", "cov")} for row in rows])
+    table = frame("bodies", *[{key: value for key, value in row.items() if key not in ("kg", "cov", "outside")} for row in rows])
     lined = frame("fitout", *lines)
     lined["body_row"] = np.array([line["body_row"] for line in lines], dtype=np.int64)
     made = Work(
@@ -71,6 +71,7 @@ def work(
         np.array([row.get("com_y_mm", 0.0) for row in rows], float),
         np.array([row.get("cov", np.zeros((3, 3))) for row in rows], float).reshape(-1, 3, 3),
         source,
+        np.array([row.get("outside", False) for row in rows], bool),
     )
 
 

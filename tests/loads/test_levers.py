@@ -59,7 +59,7 @@ class Carpenter:
         arm = np.stack([np.ones(count), com_x, com_y], axis=1)
         cov = sd[:, None, None] ** 2 * arm[:, :, None] * arm[:, None, :]
         source = np.full(count, "estimate", dtype=object)
-        return Assessed(kg, com_x, com_y, cov, source)
+        return Assessed(kg, com_x, com_y, cov, source, np.zeros(count, bool))
 
     def saving_sd(self, bodies, fitout, bodies_each):
         kg = self.assess(bodies, fitout).kg.reshape(-1, bodies_each).sum(axis=1)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pytest
 from loads_rig import frame, work
 
-from pipeline.loads.together import ERROR, HINT, broken_rules, item_rules, never_done
+from pipeline.loads.together import ERROR, HINT, Past, broken_rules, item_rules, never_done
 
 ITEMS = [
     {"item_id": "kitchen", "label": "full kitchen", "shortest_mm": 1400, "needs": "battery"},
@@ -52,30 +54,32 @@ def test_what_is_no_longer_fitted_is_a_hint():
     assert [(one.kind, one.said) for one in found] == [(HINT, "old fridge is no longer fitted since 2025-01-01")]
 
 
-def past(count, lines, length_mm=1600):
-    bodies = [{"job_id": f"P{n}", "length_mm": length_mm} for n in range(count)]
-    fitout = [{"item_id": item, "body_row": n} for n in range(count) for item in lines(n)]
-    made, _ = work(bodies=bodies, fitout=fitout)
-    made.bodies["kind"] = made.bodies["body"]
-    return made
+def canopies(count, carried, shortest_mm=1600, pairs=()):
+    """`count` canopies of which each item of `carried` stood in so many."""
+    return Past(
+        Counter(canopy=count), Counter({("canopy", item): number for item, number in carried.items()}),
+        {("canopy", item): shortest_mm for item in carried}, Counter({("canopy", *pair): 1 for pair in pairs}),
+    )  # fmt: skip
+
+
+def hints(past, length_mm, *items):
+    made, _ = findings([{"length_mm": length_mm}], [{"item_id": item} for item in items])
+    return never_done(made.bodies, made.fitout, past, RULES)
 
 
 def test_no_shorter_body_ever_carried_it():
-    history = past(6, lambda _: ["kitchen"], 1500)
-    made, _ = findings([{"length_mm": 1450}], [{"item_id": "kitchen"}, {"item_id": "battery"}])
-    found = never_done(made.bodies, made.fitout, history.bodies, history.fitout, RULES)
+    found = hints(canopies(9, {"kitchen": 6}, 1500), 1450, "kitchen", "battery")
     assert [one.said for one in found] == ["no canopy under 1500 mm ever carried full kitchen (6 did, this one has 1450 mm)"]
     assert [one.kind for one in found] == [HINT]
+    assert hints(canopies(9, {"kitchen": 6}, 1500), 1500, "kitchen") == []
 
 
 def test_two_items_that_history_kept_apart():
-    history = past(20, lambda n: ["kitchen" if n % 2 else "chest"])
-    made, _ = findings([{}], [{"item_id": "kitchen"}, {"item_id": "chest"}])
-    found = never_done(made.bodies, made.fitout, history.bodies, history.fitout, RULES)
+    found = hints(canopies(20, {"kitchen": 10, "chest": 10}), 1600, "kitchen", "chest")
     assert [one.said for one in found] == ["no canopy ever had chest with full kitchen; chance alone would have made 5"]
+    assert hints(canopies(20, {"kitchen": 10, "chest": 10}, pairs=[("chest", "kitchen")]), 1600, "kitchen", "chest") == []
 
 
-def test_a_rare_item_gives_no_hint():
-    history = past(4, lambda _: ["kitchen"], 1500)
-    made, _ = findings([{"length_mm": 1450}], [{"item_id": "kitchen"}])
-    assert never_done(made.bodies, made.fitout, history.bodies, history.fitout, RULES) == []
+def test_what_was_rare_gives_no_hint():
+    assert hints(canopies(9, {"kitchen": 4}, 1500), 1450, "kitchen") == []
+    assert hints(canopies(40, {"kitchen": 10, "chest": 10}), 1600, "kitchen", "chest") == []
