@@ -75,10 +75,12 @@ class Edition:
                 do="`tarebook editions use N` with an older one, or `tarebook rebuild`",
             ) from error
         # Text from files is data: what reads an edition can reach nothing else, and cannot be talked into it.
-        con.execute(
-            "SET autoinstall_known_extensions = false; SET autoload_known_extensions = false; SET enable_external_access = false;"
-            "SET lock_configuration = true"
-        )
+        # Within one process a second connection to the same path is the same database, locked already.
+        if not con.execute("SELECT current_setting('lock_configuration')").fetchall()[0][0]:
+            con.execute(
+                "SET autoinstall_known_extensions = false; SET autoload_known_extensions = false; SET enable_external_access = false;"
+                "SET lock_configuration = true"
+            )
         return con
 
     def cursor(self) -> Any:

@@ -187,3 +187,13 @@ def test_a_clock_that_jumps_back_does_not_disturb_the_order_of_editions(three: S
 def test_nothing_is_left_beside_the_published_files(three: Store) -> None:
     assert sorted(path.name for path in three.root.iterdir()) == ["editions", "live", "lock", "originals"]
     assert all(sorted(path.name for path in edition.path.iterdir()) == [MANIFEST, DATABASE] for edition in three.editions())
+
+
+def test_two_readers_of_one_edition_in_one_process_both_stay_shut_in(three: Store) -> None:
+    first, second = three.live(), three.live()
+    for edition in (first, second):
+        shut = edition.cursor().execute("SELECT current_setting('enable_external_access'), current_setting('lock_configuration')")
+        assert shut.fetchall() == [(False, True)]
+    first.close()
+    assert second.cursor().execute("SELECT count(*) > 0 FROM jobs").fetchall() == [(True,)]
+    second.close()
