@@ -17,7 +17,7 @@ from pipeline.settings_mass import MassSettings
 
 WAYS = ("drift", "decay", "none")
 LEAST_TEST_ROWS = 15
-MOST_ROWS = 2_000
+MOST_ROWS = 1_500
 NEWEST_SHARE = 0.2
 BETTER_BY = 0.01
 """Share by which another way must be better than drift to replace it."""

@@ -7,29 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.frames import Columns, height
+from pipeline.frames import Columns
 from pipeline.mass.bodies import KINDS, MEASURES, USUAL, Lines, Plain, numbers, texts
-from pipeline.mass.design import DRIFT_GROUPS, SHELL, Column, Design, Item
+from pipeline.mass.design import DRIFT_GROUPS, SHELL, Beliefs, Column, Design, Item
 from pipeline.mass.features import count_items, shell_columns
+from pipeline.mass.items import piece_column, slope_column
 from pipeline.settings_mass import MassSettings
 
 FEW_FOR_MEDIAN = 5
 """Bodies of a kind from which its usual body is the median of history rather than common practice."""
-
-
-def item_list(items: Columns, settings: MassSettings) -> tuple[Item, ...]:
-    """The workshop's items in order of id; one without datasheet mass starts at the median of its group."""
-    ids, groups, labels = texts(items, "item_id"), texts(items, "group"), texts(items, "label")
-    base, per_m = numbers(items, "datasheet_kg"), numbers(items, "datasheet_kg_per_m")
-    by_group = {group: base[(groups == group) & ~np.isnan(base)] for group in set(groups.tolist())}
-    found = []
-    for row in np.argsort(ids.astype(str), kind="stable") if height(items) else ():
-        known = not (np.isnan(base[row]) and np.isnan(per_m[row]))
-        like = by_group[groups[row]]
-        guess = float(np.median(like)) if len(like) else settings.unknown_item_kg
-        mass = float(np.nan_to_num(base[row])) if known else guess
-        found.append(Item(ids[row], labels[row] or ids[row], groups[row] or "", mass, float(np.nan_to_num(per_m[row])), known))
-    return tuple(found)
 
 
 def needed_pairs(items: Columns) -> list[tuple[str, str]]:
@@ -92,6 +78,14 @@ def declare(
         density_kg_m3=densities(settings),
         places=dict(settings.place_fractions),
         side_fraction=settings.side_fraction,
+        beliefs=Beliefs(
+            spread=settings.item_spread,
+            least_kg=settings.item_spread_least_kg,
+            unknown_kg=settings.unknown_item_kg,
+            unknown_spread_kg=settings.unknown_item_spread_kg,
+            slope_spread_kg=settings.slope_spread_kg,
+            place_mm=settings.item_place_spread_mm,
+        ),
     )
     full = count_items(design, bodies, lines).sheet_kg if len(bodies) else np.zeros(1)
     design = replace(design, full_kg=(float(np.quantile(full, 0.5)), float(np.quantile(full, 0.8))))
@@ -111,13 +105,8 @@ def _long_m(bodies: Plain, kind: int, usual_mm: float) -> float:
 
 def _columns(design: Design, settings: MassSettings) -> list[Column]:
     columns = [column for kind in KINDS for column in _shell(design, kind, settings)]
-    for item in design.items:
-        at_reference = item.base_kg + item.per_m_kg * design.length_m
-        near = settings.item_spread * at_reference if item.known else settings.unknown_item_spread_kg
-        spread = max(settings.item_spread_least_kg, near)
-        columns.append(Column(item.item_id, "1", f"{item.label}, a piece", "items", 1.0, at_reference, spread))
-    for item in design.items:
-        columns.append(Column(f"{item.item_id} per metre", "m", f"{item.label}, by length", "items", 1.0, 0.0, settings.slope_spread_kg))
+    columns += [piece_column(item, design.length_m, design.beliefs) for item in design.items]
+    columns += [slope_column(item, design.beliefs) for item in design.items]
     columns.append(
         Column("uplift", "100 kg", "wiring, brackets, sealant on datasheet masses", "items", 1.0, 0.0, settings.uplift_spread_kg)
     )

@@ -52,6 +52,21 @@ class Item:
 
 
 @dataclass(frozen=True)
+class Beliefs:
+    """How strongly datasheets of items are believed, kept with the model for items that come after its fit.
+
+    Attributes: as the settings of the same meaning; `place_mm` along and across.
+    """
+
+    spread: float
+    least_kg: float
+    unknown_kg: float
+    unknown_spread_kg: float
+    slope_spread_kg: float
+    place_mm: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Column:
     """One column of the design.
 
@@ -95,6 +110,7 @@ class Design:
     density_kg_m3: dict[str, float]
     places: dict[str, float]
     side_fraction: float
+    beliefs: Beliefs
 
     @property
     def item_count(self) -> int:

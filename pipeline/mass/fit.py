@@ -14,9 +14,10 @@ from pipeline.mass.bodies import KINDS, numbers, plain_bodies, plain_lines
 from pipeline.mass.calibrate import LEVELS, OutOfFold, factors, leave_out
 from pipeline.mass.centre import centre_rows, fit_axis
 from pipeline.mass.change import choose_change
-from pipeline.mass.declare import declare, densities, item_list, needed_pairs, usual_bodies, with_pairs
+from pipeline.mass.declare import declare, densities, needed_pairs, usual_bodies, with_pairs
 from pipeline.mass.design import SHELL, SHELL_COUNT, SOURCES, WEIGHED, Design
 from pipeline.mass.evidence import NO_MASS, REASONS, USED, Evidence, History, Rows, gather, groups, lines_of, newest, reasons, settle
+from pipeline.mass.items import item_list
 from pipeline.mass.model import KindRange, Model, lower
 from pipeline.mass.places import Axis
 from pipeline.mass.robust import Residuals, State, fit_rows, row_kind, row_state
@@ -52,11 +53,12 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
         if chosen != "drift":
             design, evidence = prepare(history, settings)
             rows = gather(design, evidence, settings)
-    pairs = find_pairs(design, rows, settings)
+    state, fitted = fit_rows(design, rows, settings)
+    pairs = find_pairs(design, fitted, state, settings)
     if pairs:
         design = with_pairs(design, pairs, settings)
-        rows = gather(design, evidence, settings)
-    state, rows = fit_rows(design, rows, settings)
+        state, fitted = fit_rows(design, gather(design, evidence, settings), settings)
+    rows = fitted
     residuals, x = row_state(design, rows, state, settings)
     out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
     model = _model(design, rows, state, residuals, out, evidence.history, settings)
@@ -72,7 +74,7 @@ def prepare(history: History, settings: MassSettings) -> tuple[Design, Evidence]
     counts = (reason == USED) | (reason == NO_MASS)
     usual = usual_bodies(take(history.bodies, counts))
     plain = plain_bodies(history.bodies, usual, densities(settings), today)
-    items = item_list(history.items, settings)
+    items = item_list(history.items, settings.unknown_item_kg)
     ids = [item.item_id for item in items]
     lines = plain_lines(history.fitout, plain, ids, settings.place_fractions, settings.side_fraction)
     pairs = (*settings.together, *needed_pairs(history.items))

@@ -12,7 +12,7 @@ import numpy as np
 
 from pipeline.errors import StoreBroken
 from pipeline.mass.bodies import KINDS
-from pipeline.mass.design import Column, Design, Item
+from pipeline.mass.design import Beliefs, Column, Design, Item
 from pipeline.mass.places import Axis, PieceMass, piece_mass
 
 SCHEMA = 1
@@ -88,6 +88,7 @@ class Model:
         """The document; the same model gives the same bytes."""
         design = {field.name: getattr(self.design, field.name) for field in fields(self.design)}
         design["items"] = [asdict(item) for item in self.design.items]
+        design["beliefs"] = asdict(self.design.beliefs)
         design["columns"] = [asdict(column) for column in self.design.columns]
         document = {
             "schema": SCHEMA,
@@ -128,6 +129,7 @@ def _from_document(document: Mapping[str, Any]) -> Model:
     told = dict(document["design"])
     told["items"] = tuple(Item(**item) for item in told["items"])
     told["columns"] = tuple(Column(**column) for column in told["columns"])
+    told["beliefs"] = Beliefs(**told["beliefs"] | {"place_mm": tuple(told["beliefs"]["place_mm"])})
     told["full_kg"] = tuple(told["full_kg"])
     told["pairs"] = tuple((first, second) for first, second in told["pairs"])
     return Model(

@@ -29,7 +29,7 @@ TRIM_TO_SD = 0.921
 MOST_SHARE = 0.95
 """Largest share of itself that a row may be said to explain."""
 
-SETTLED = 1e-7
+SETTLED = 0.02
 """Change of the coefficients, in their own standard deviations, at which the passes stop early."""
 
 START_CUT_MADS = 4.0

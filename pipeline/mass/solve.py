@@ -52,11 +52,11 @@ class Solution:
 def ridge(sums: Sums, prior: np.ndarray, spread: np.ndarray) -> Solution:
     """Minimise sum of w (y − x b)² + sum of ((b − prior) / spread)².
 
-    scikit-learn's Ridge on columns scaled by their spread does it, on p rows that have the same sums as all n
+    scikit-learn's ridge regression on columns scaled by their spread does it, on p rows that have the same sums as all n
     (the eigenvectors of the cross-products), so that its work does not grow with the history.
     Infinite spreads are not allowed: see `least_squares`.
     """
-    from sklearn.linear_model import Ridge  # imported where it is used: estimating must not load it
+    from sklearn.linear_model import ridge_regression  # imported where it is used: estimating must not load it
 
     scaled = sums.xx * spread[:, None] * spread
     values, vectors = np.linalg.eigh((scaled + scaled.T) / 2)
@@ -65,9 +65,13 @@ def ridge(sums: Sums, prior: np.ndarray, spread: np.ndarray) -> Solution:
     target = vectors[:, kept].T @ (spread * (sums.xy - sums.xx @ prior)) / root
     shift = np.zeros(len(prior))
     if kept.any():
-        shift = Ridge(alpha=1.0, fit_intercept=False, solver="svd").fit(root[:, None] * vectors[:, kept].T, target).coef_
+        shift = ridge_regression(root[:, None] * vectors[:, kept].T, target, alpha=1.0, solver="svd", check_input=False)
     inner = vectors / np.sqrt(np.maximum(values, 0.0) + 1.0)
     return Solution(prior + spread * shift, spread[:, None] * inner)
+
+
+REFINEMENTS = 3
+"""Solves of what is left, after which collinear columns keep as many digits as the numbers carry."""
 
 
 @dataclass(frozen=True)
@@ -88,15 +92,18 @@ def least_squares(x: np.ndarray, y: np.ndarray) -> Line:
         x: (n, p) without the constant.
         y: (n,).
     """
-    from sklearn.linear_model import Ridge  # as in `ridge`
+    from sklearn.linear_model import ridge_regression  # as in `ridge`
 
     middle, scale = x.mean(axis=0), x.std(axis=0)
     centred, target = (x - middle) / scale, y - y.mean()
     sums = cross_products(centred, target, np.ones(len(y)))
     values, vectors = np.linalg.eigh(sums.xx)
     root = np.sqrt(values)
-    slope = Ridge(alpha=0.0, fit_intercept=False, solver="svd").fit(root[:, None] * vectors.T, vectors.T @ sums.xy / root).coef_
-    residual = target - centred @ slope
+    slope, residual = np.zeros(x.shape[1]), target
+    for _refinement in range(REFINEMENTS):
+        right = vectors.T @ (centred.T @ residual) / root
+        slope = slope + ridge_regression(root[:, None] * vectors.T, right, alpha=0.0, solver="svd", check_input=False)
+        residual = target - centred @ slope
     degrees = len(y) - x.shape[1] - 1
     variance = float(residual @ residual) / degrees
     inner = (vectors / values) @ vectors.T * variance / np.outer(scale, scale)

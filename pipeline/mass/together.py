@@ -6,23 +6,22 @@ import numpy as np
 
 from pipeline.mass.design import Design
 from pipeline.mass.evidence import Rows
-from pipeline.mass.robust import fit_rows, row_state
+from pipeline.mass.robust import State, row_state
 from pipeline.settings_mass import MassSettings
 
 MOST_ROWS = 20_000
-"""Rows looked at: a pair worth a column shows in these."""
+"""Newest rows looked at: a pair worth a column shows in these."""
 
 
-def find_pairs(design: Design, rows: Rows, settings: MassSettings) -> list[tuple[str, str]]:
+def find_pairs(design: Design, rows: Rows, state: State, settings: MassSettings) -> list[tuple[str, str]]:
     """Pairs whose bodies weigh more or less than the parts say, strongest first.
 
     Each candidate is judged by what it explains beside all columns of the design: score = c'Wr / sqrt(c'W(c − x A c)),
-    with the rows' weights; a pair counts from `together_z` on, and the next is judged with it taken in.
+    with the weights of the fit without pairs; a pair counts from `together_z` on, and the next is judged with it taken in.
     """
     if not settings.find_together or len(rows) < 2 * settings.together_least:
         return []
-    rows = rows.at(slice(-MOST_ROWS, None)) if len(rows) > MOST_ROWS else rows
-    state, rows = fit_rows(design, rows, settings)
+    rows = rows.at(np.argsort(rows.years, kind="stable")[-MOST_ROWS:]) if len(rows) > MOST_ROWS else rows
     found, x = row_state(design, rows, state, settings)
     root = np.sqrt(found.robust * rows.weight / found.var)
     names, columns = _candidates(design, rows, settings)
