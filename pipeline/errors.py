@@ -8,7 +8,9 @@ TarebookError
     ├── NoModel
     ├── StoreBusy
     ├── StoreBroken
-    └── StoreUnwritable
+    ├── StoreUnwritable
+    ├── SourceAway
+    └── SourceDamaged
 """
 
 from __future__ import annotations
@@ -96,6 +98,14 @@ class StoreBroken(StoreFault):
 
 class StoreUnwritable(StoreFault):
     meaning = "The store's folder cannot be written: disk full, read-only, or not permitted."
+
+
+class SourceAway(StoreFault):
+    meaning = "The place that editions are published to cannot be reached, or holds none."
+
+
+class SourceDamaged(StoreFault):
+    meaning = "A published edition does not agree with its digests."
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -30,7 +30,9 @@ def add_verbs(verbs: Any) -> None:
     verb = add_verb(verbs, "editions", _editions, "list the editions, make an older one live, or share them with other machines")
     acts = "use N: make edition N live; publish URL: copy the live one there; follow URL: take over what is live there, again and again"
     verb.add_argument("act", nargs="?", choices=["use", "publish", "follow"], help=acts)
-    verb.add_argument("target", nargs="?", metavar="N or URL", help="an edition's number, or a folder or fsspec address such as s3://bucket/path")
+    verb.add_argument(
+        "target", nargs="?", metavar="N or URL", help="an edition's number, or a folder or fsspec address such as s3://bucket/path"
+    )
     verb.add_argument("--every", type=float, default=30.0, metavar="SECONDS", help="how often to look when following (default 30)")
     verb.add_argument("--once", action="store_true", help="follow once and stop")
 
@@ -120,7 +122,9 @@ def _follow(call: argparse.Namespace) -> Exit:
 
 def _url(call: argparse.Namespace) -> str:
     if not call.target:
-        raise WrongCall(f"{call.act} where?", expected=f"`tarebook editions {call.act} URL` with a folder or an address such as s3://bucket/path")
+        raise WrongCall(
+            f"{call.act} where?", expected=f"`tarebook editions {call.act} URL` with a folder or an address such as s3://bucket/path"
+        )
     return str(call.target)
 
 
