@@ -12,11 +12,15 @@ import contextlib
 import datetime as dt
 import json
 import math
+import re
 import sys
 import warnings
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+
+_ROW = re.compile(rb"<(?:\w+:)?row\s(?:[^>]*?\s)?r=[\"'](\d{1,9})[\"']")
 
 
 class Unusable(Exception):
@@ -89,6 +93,8 @@ def _sheet_lines(book: Any, request: dict[str, Any]) -> Iterator[Any]:
     for sheet in book.worksheets:
         check_dimension(sheet.title, sheet.max_row or 0, sheet.max_column or 0, request)
     for sheet in book.worksheets:
+        with zipfile.ZipFile(request["path"]) as parts:
+            check_order(sheet.title, parts.open(sheet._worksheet_path))
         yield {"sheet": sheet.title}
         sheet.reset_dimensions()
         for number, cells in enumerate(sheet.iter_rows(values_only=True), 1):
@@ -111,6 +117,19 @@ def check_dimension(sheet: str, rows: int, columns: int, request: dict[str, Any]
                 "do": "delete the empty rows and columns below and beside the list, and save it again",
             }
         )
+
+
+def check_order(sheet: str, part: Any) -> None:
+    """Refuse a sheet whose rows are not in order: the library would pass over a row that comes late or twice."""
+    number, rest = 0, b""
+    for block in iter(lambda: part.read(1 << 20), b""):
+        text = rest + block
+        end = 0
+        for row in _ROW.finditer(text):
+            if int(row[1]) <= number:
+                raise Unusable({"what": f"sheet {sheet!r} has row {int(row[1]):,} after row {number:,}", "do": "save it again, or as CSV"})
+            number, end = int(row[1]), row.end()
+        rest = text[max(end, len(text) - 4096) :]
 
 
 def plain_value(value: Any) -> str | int | float | None:

@@ -15,7 +15,8 @@ from pipeline.intake.words import listed, short
 HEADER_LINES = 30
 """A title block is shorter than this; further down a table has no header."""
 
-_UNIT = re.compile(r"_(kg|mm|lbs?|in|cm|m|ft|g|t|l|h|on)$")
+_UNIT = re.compile(r"_(kgs?|mm|lbs?|pounds?|in|inch|inches|cm|m|ft|feet|g|t|l|h|on)$")
+_FOREIGN_WORDS = {"_lb": ("lb", "lbs", "pound", "pounds"), "_in": ("in", "inch", "inches")}
 
 
 @dataclass(frozen=True)
@@ -54,15 +55,24 @@ def meaning(name: str, table: Table) -> tuple[str, float] | None:
     return None
 
 
+def trimmed(cell: str) -> str:
+    r"""A header cell without blanks, and without the byte-order mark that a file saved twice has twice.
+
+    >>> trimmed("\ufeffjob_id ")
+    'job_id'
+    """
+    return cell.strip().lstrip("\ufeff").strip()
+
+
 def holds_required(cells: Sequence[str], table: Table, required: Iterable[str]) -> bool:
     """Whether a line names every required column, in either unit."""
-    found = {known[0] for cell in cells if (known := meaning(cell.strip(), table))}
+    found = {known[0] for cell in cells if (known := meaning(trimmed(cell), table))}
     return found.issuperset(required)
 
 
 def likeness(cells: Sequence[str], table: Table) -> int:
     """How much a line looks like a header of that table; 0 for not at all."""
-    names = {cell.strip() for cell in cells if cell.strip()}
+    names = {name for cell in cells if (name := trimmed(cell))}
     return sum(3 if meaning(name, table) else 1 if near_miss(name, table.names) else 0 for name in names)
 
 
@@ -71,7 +81,7 @@ def match(cells: Sequence[str], table: Table, required: Sequence[str], where: st
 
     A column named twice, the same quantity in two units, a near miss and a missing required column are faults.
     """
-    names = tuple(cell.strip() for cell in cells)
+    names = tuple(trimmed(cell) for cell in cells)
     taken: dict[str, tuple[int, str]] = {}
     scale: dict[str, float] = {}
     faults: list[Fault] = []
@@ -88,8 +98,8 @@ def match(cells: Sequence[str], table: Table, required: Sequence[str], where: st
                 scale[known[0]] = known[1]
     absent = [column for column in table.names if column not in taken]
     faults += _near_misses(unknown, absent, where)
-    told = " ".join(fault.do for fault in faults)
-    faults += [_missing(column, unknown, names, where) for column in required if column in absent and f"{column!r}" not in told]
+    meant = {near_miss(name, absent) for name in unknown}
+    faults += [_missing(column, unknown, names, where) for column in required if column in absent and column not in meant]
     width = max((i + 1 for i, name in enumerate(names) if name), default=0)
     header = Header(
         columns=tuple(taken),
@@ -113,7 +123,7 @@ def near_miss(name: str, columns: Iterable[str]) -> str | None:
     >>> near_miss("customer_name", ["customer_ref"]), near_miss("z_mm", ["x_mm", "y_mm"])
     (None, None)
     """
-    plain = re.sub(r"[^0-9a-z]+", "_", name.casefold()).strip("_")
+    plain = _plain(name)
     stem = _UNIT.sub("", plain)
     best: tuple[int, str] | None = None
     for column in columns:
@@ -124,6 +134,23 @@ def near_miss(name: str, columns: Iterable[str]) -> str | None:
         if apart <= allowed and (best is None or (apart, column != plain) < (best[0], best[1] != plain)):
             best = (apart, column)
     return best[1] if best else None
+
+
+def offer(name: str, column: str) -> str:
+    """The column to name instead, in the unit that the header speaks of: a renamed header must not change a unit.
+
+    >>> offer("lenght_mm", "length_mm"), offer("weighed (lbs)", "weighed_kg"), offer("width", "width_mm")
+    ("did you mean 'length_mm'?", "did you mean 'weighed_lb'?", "did you mean 'width_mm'? Its values are in mm.")
+    """
+    said, unit = _plain(name).rsplit("_", 1)[-1], column.rsplit("_", 1)[-1]
+    for ending, (ours, _) in FOREIGN_UNITS.items():
+        if column.endswith(ours) and said in _FOREIGN_WORDS[ending]:
+            return f"did you mean {column.removesuffix(ours) + ending!r}?"
+    return f"did you mean {column!r}?" + (f" Its values are in {unit}." if unit in ("kg", "mm", "l", "h") and said != unit else "")
+
+
+def _plain(name: str) -> str:
+    return re.sub(r"[^0-9a-z]+", "_", name.casefold()).strip("_")
 
 
 def slips(a: str, b: str, most: int) -> int:
@@ -165,7 +192,7 @@ def _near_misses(unknown: Sequence[str], absent: Sequence[str], where: str) -> l
     for name in unknown:
         meant = near_miss(name, absent)
         if meant:
-            do = f"did you mean {meant!r}? If it is something else, give it a name less like that one"
+            do = f"{offer(name, meant)} If it is something else, give it a name less like that one"
             faults.append(Fault(f"no column {short(name)}", where=where, do=do))
     return faults
 
@@ -176,7 +203,7 @@ def _missing(column: str, unknown: Sequence[str], names: Sequence[str], where: s
         f"column {column!r} is missing",
         where=where,
         got=listed([name for name in names if name]) or "no headers",
-        do=f"did you mean {column!r} where it says {short(near[0])}?" if near else f"add a column {column!r}",
+        do=f"does it say {short(near[0])}? {offer(near[0], column)}" if near else f"add a column {column!r}",
     )
 
 

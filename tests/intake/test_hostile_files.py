@@ -22,7 +22,7 @@ from pipeline.settings import IntakeSettings
 
 BODIES = [["job_id", "body", "length_mm", "width_mm"], ["J1", "tray", 1650, 1780]]
 SHEET = "xl/worksheets/sheet1.xml"
-CELLS = '<c r="A1" t="inlineStr"><is><t>{}</t></is></c>'
+CELL = '<c r="A9" t="inlineStr"><is><t>{}</t></is></c>'
 
 
 def changed(change: Callable[[str], str] = lambda xml: xml, more: dict[str, bytes] | None = None) -> bytes:
@@ -49,6 +49,10 @@ def wide_row(xml: str) -> str:
     return xml.replace("</sheetData>", '<row r="3"><c r="XFD3"><v>1</v></c></row></sheetData>')
 
 
+def row_twice(xml: str) -> str:
+    return xml.replace("</sheetData>", '<row spans="1:4" r="2"><c r="A2"><v>1</v></c></row></sheetData>')
+
+
 def entity(xml: str) -> str:
     head, rest = xml.split("?>", 1)
     return f'{head}?><!DOCTYPE x [<!ENTITY a "{"a" * 1000}"><!ENTITY b "{"&a;" * 1000}">]>{rest.replace("<sheetData>", "<sheetData>&b;")}'
@@ -65,6 +69,7 @@ def outside(xml: str) -> str:
         (far_cell, "reaches row 1,048,576"),
         (claims, "reaches row 1,048,576, column 16,384"),
         (wide_row, "reaches row 3, column 16,384"),
+        (row_twice, "sheet 'bodies' has row 2 after row 2"),
         (entity, "EntitiesForbidden"),
         (outside, "EntitiesForbidden"),
         (lambda xml: xml[:-30], "not readable as a workbook"),
@@ -125,7 +130,7 @@ def test_a_parser_that_takes_its_time_is_stopped(refusal):
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux bounds a process's memory")
 def test_a_parser_that_wants_too_much_memory_is_stopped(refusal):
     """The text of one cell is 60 MB; as text of four bytes a letter, with its copies, it is more than is left."""
-    content = changed(lambda xml: xml.replace("<sheetData>", f'<sheetData><row r="1">{CELLS.format("𝄞" + "a" * 60_000_000)}</row>'))
+    content = changed(lambda xml: xml.replace("</sheetData>", f'<row r="9">{CELL.format("𝄞" + "a" * 60_000_000)}</row></sheetData>'))
     limits = IntakeSettings(child_memory_mb=256, max_ratio=100_000)
     told = refusal({"records.xlsx": content}, limits=limits)
     assert "needs too much memory" in told or "broke off" in told
