@@ -6,11 +6,13 @@ import itertools
 import time
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 import pytest
 from loads_rig import frame, terms, work
 
 from pipeline.frames import height
+from pipeline.loads import optimise
 from pipeline.loads.cases import Assessed, with_upgrade
 from pipeline.loads.check import check_cases, first_tickets
 from pipeline.loads.levers import propose
@@ -186,15 +188,26 @@ ZONES = dict.fromkeys(KG, ("left-front", "right-rear"))
 
 @pytest.mark.parametrize("first_seed", range(0, 500, 50))
 def test_the_same_optimum_as_trying_every_set(first_seed):
-    for seed in range(first_seed, first_seed + 50):
+    compare_with_every_set(range(first_seed, first_seed + 50), SETTINGS)
+
+
+@pytest.mark.parametrize("first_seed", range(500, 560, 20))
+def test_the_solver_finds_the_same_optimum(first_seed, monkeypatch):
+    """No set is laid out, so that the solver has to find even the small ones."""
+    monkeypatch.setattr(optimise, "SMALL", 0)
+    compare_with_every_set(range(first_seed, first_seed + 20), msgspec.structs.replace(SETTINGS, most_trials=300))
+
+
+def compare_with_every_set(seeds, settings):
+    for seed in seeds:
         job, model = random_draft(seed)
         on, load, rules = terms("AU", empty_sd_kg=5.0), brought(TravelLoad()), item_rules(job.items)
-        levers = propose(job, 0, model, load, on, SETTINGS, rules, ZONES)
+        levers = propose(job, 0, model, load, on, settings, rules, ZONES)
         if not levers.needed:
             continue
         alone = one_job(job, 0)
-        changes = possible(alone, rules, SETTINGS, True, ZONES)
-        best = brute(alone, changes, model, load, on, SETTINGS, rules, range(height(job.upgrades)))
+        changes = possible(alone, rules, settings, True, ZONES)
+        best = brute(alone, changes, model, load, on, settings, rules, range(height(job.upgrades)))
         assert levers.proved
         if best is None:
             assert not levers.proposals, seed

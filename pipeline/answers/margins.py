@@ -1,0 +1,89 @@
+"""Past jobs against the limits of their vehicles, as they left the workshop and with the travel load."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.answers.files import Rows
+from pipeline.answers.history import history_of
+from pipeline.answers.vehicles import assessed_history, terms_for, work_of_history
+from pipeline.frames import Columns, take
+from pipeline.loads.cases import Assessed, Work, number, own_cases, rows_of, text
+from pipeline.loads.check import Checked, Terms, check_cases
+from pipeline.loads.margins import COLUMNS, delivered, history_margins, ticket_check
+from pipeline.loads.travel import brought
+from pipeline.mass.model import Model
+from pipeline.settings import Settings
+from pipeline.settings_loads import TravelLoad
+from pipeline.store import Edition
+
+_TENTHS = tuple(name for name in COLUMNS if name.endswith("_kg"))
+
+
+@dataclass(frozen=True)
+class PastJobs:
+    """Delivered jobs with the best known mass of each body, and the terms they are reckoned on."""
+
+    work: Work
+    assessed: Assessed
+    terms: Terms
+
+
+def past_jobs(edition: Edition, settings: Settings) -> PastJobs:
+    """Everything that margins of history are made from; read once for several questions.
+
+    Without a model, bodies that were never measured are not known, and neither are their margins.
+    """
+    model = Model.from_json(edition.model_text()) if edition.has_model else None
+    history = history_of(edition.cursor())
+    work, known = delivered(work_of_history(history, settings), assessed_history(model, history, settings))
+    return PastJobs(work, known, terms_for(edition, work, settings))
+
+
+def margins(past: PastJobs, travel: TravelLoad) -> Columns:
+    """Margins of every delivered job, twice: as delivered and with the travel load; the smallest margin first.
+
+    Returns: the columns of the export `margins`, then low_kg, high_kg and p_over of the laden mass, laden_source, and
+        dated_on, branch, size_class, kind, length_mm of the job (of its first canopy or box, else of its tray).
+    """
+    frame = history_margins(past.work, past.assessed, travel, past.terms)
+    return frame | _about(past.work, rows_of(frame["job_id"], past.work.jobs["job_id"]))
+
+
+def _about(work: Work, job: np.ndarray) -> Columns:
+    """What a page filters and groups by, for each job row."""
+    rows = np.arange(len(work.job_of_body))
+    tray = text(work.bodies, "kind") == "tray"
+    # assigned from the last to the first, trays before the others, so that the first canopy or box stands
+    main = np.full(len(work.jobs["job_id"]), -1)
+    for some in (rows[tray][::-1], rows[~tray][::-1]):
+        main[work.job_of_body[some]] = some
+    body = main[job]
+    jobs = take(work.jobs, job)
+    kind = np.append(text(work.bodies, "kind"), np.array([None], dtype=object))[body]
+    return {
+        **{name: jobs[name] for name in ("dated_on", "branch", "size_class")},
+        "kind": kind,
+        "length_mm": np.append(number(work.bodies, "length_mm"), np.nan)[body],
+    }
+
+
+def open_job(past: PastJobs, job_id: str, travel: TravelLoad) -> Checked | None:
+    """One past job with the travel load: what is on it, and each limit; None where there is no such delivered job."""
+    job = np.flatnonzero(past.work.jobs["job_id"] == job_id)
+    if not len(job):
+        return None
+    return check_cases(past.work, own_cases(past.work).rows(job), past.assessed, brought(travel), past.terms)
+
+
+def tickets_beside(past: PastJobs) -> Columns:
+    """Tickets of finished and loaded vehicles beside what was added up: a check of the reckoning (loads.margins.ticket_check)."""
+    return ticket_check(past.work, past.assessed, past.terms)
+
+
+def margins_table(edition: Edition, settings: Settings) -> Rows:
+    """The export `margins`, kg to a tenth."""
+    frame = margins(past_jobs(edition, settings), settings.travel)
+    return Rows.of_columns(frame | {name: np.round(frame[name], 1) for name in _TENTHS}, COLUMNS)
