@@ -5,8 +5,42 @@ from __future__ import annotations
 import numpy as np
 
 _PASSES = 200
+_STEP = 0.45
+"""Share of an overlap that each of a pair gives way in one pass; half would swing where three meet."""
+_TOUCH = 0.25
+"""An overlap, px, that nobody sees; passes end there, since the last of it goes ever slower."""
 _FILL = 0.5
 """Largest share of the ground that blocks may cover; above it they cannot be pushed apart, so they shrink instead."""
+
+
+_SHRINKS = (1.0, 0.85, 0.7, 0.55)
+"""Where blocks cannot be pushed apart at one size, they are tried at the next."""
+
+
+def arranged(
+    centres: np.ndarray, wanted: np.ndarray, ground: tuple[float, float], least: float, gap: float = 0.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Centres and sizes (n, 2) of blocks that stand as near as they can to where they belong, as large as there is room for.
+
+    Args:
+        centres: (n, 2) where each belongs.
+        wanted: (n, 2) wanted sizes; they shrink alike where the ground is too full.
+        least: smallest side of a block.
+    """
+    fitted = fitted_sizes(wanted, ground, least)
+    for shrink in _SHRINKS:
+        sizes = np.minimum(np.maximum(fitted * shrink, least), fitted)
+        placed = spread(centres, sizes, ground, gap)
+        if not _any_covered(placed, sizes):
+            break
+    return placed, sizes
+
+
+def _any_covered(centres: np.ndarray, sizes: np.ndarray) -> bool:
+    room = np.abs(centres[:, None, :] - centres[None, :, :]) - (sizes[:, None, :] + sizes[None, :, :]) / 2
+    covered = (room < -_TOUCH).all(axis=-1)
+    np.fill_diagonal(covered, False)
+    return bool(covered.any())
 
 
 def fitted_sizes(sizes: np.ndarray, ground: tuple[float, float], least: float) -> np.ndarray:
@@ -28,28 +62,39 @@ def fitted_sizes(sizes: np.ndarray, ground: tuple[float, float], least: float) -
 def spread(centres: np.ndarray, sizes: np.ndarray, ground: tuple[float, float], gap: float = 0.0) -> np.ndarray:
     """Centres (n, 2) moved as little as it takes, so that no block covers another and none leaves the ground.
 
-    Each pass pushes every overlapping pair apart along its shorter overlap and lets blocks lean back to where they
-    belong; blocks at one place part in their own order. A ground that is too full keeps some overlap.
+    Each pass pushes every overlapping pair apart along its shorter overlap; blocks at one place part in their own order.
+    Then each goes back towards where it belongs as far as there is room. A ground that is too full keeps some overlap.
     """
+    half = sizes / 2
+    least, most = half, np.maximum(np.array(ground) - half, half)
+    home = np.clip(centres, least, most)
     if len(centres) < 2:
-        return _inside(centres, sizes, ground)
+        return home
     order = np.arange(len(centres))
-    nudge = np.stack([np.sign(order[:, None] - order[None, :]), np.sign(order[None, :] - order[:, None])], axis=-1) * 1e-6
-    reach = (sizes[:, None, :] + sizes[None, :, :]) / 2 + gap
-    now = _inside(centres, sizes, ground)
+    nudge = np.sign(order[:, None] - order[None, :]) * 1e-6
+    reach = half[:, None, :] + half[None, :, :] + gap
+    reach_x, reach_y = reach[..., 0].copy(), reach[..., 1]
+    np.fill_diagonal(reach_x, 0.0)
+    sideways = _ways_to_part(sizes, ground)
+    now = home
     for turn in range(_PASSES):
-        apart = now[:, None, :] - now[None, :, :]
-        apart = np.where(np.abs(apart) < 1e-9, nudge, apart)
-        overlap = np.maximum(reach - np.abs(apart), 0.0)
-        covered = overlap.min(axis=-1) > 1e-9
-        np.fill_diagonal(covered, False)
+        apart_x, apart_y = now[:, None, 0] - now[None, :, 0], now[:, None, 1] - now[None, :, 1]
+        over_x, over_y = reach_x - np.abs(apart_x), reach_y - np.abs(apart_y)
+        covered = (over_x > _TOUCH) & (over_y > _TOUCH)
         if not covered.any():
             break
-        along_x = _along_x(overlap, sizes, ground, stuck=turn > _PASSES // 2 and turn % 2 == 1)
-        push = np.where(covered[..., None] & np.stack([along_x, ~along_x], axis=-1), np.sign(apart) * overlap, 0.0)
-        lean = (centres - now) * (0.04 if turn < _PASSES // 3 else 0.0)
-        now = _inside(now + 0.35 * push.sum(axis=1) + lean, sizes, ground)
-    return _pulled_back(now, _inside(centres, sizes, ground), reach)
+        shorter = over_x <= over_y if sideways is None else sideways
+        along_x = ~shorter if sideways is None and turn > _PASSES // 2 and turn % 2 else shorter
+        push_x = np.where(covered & along_x, np.sign(apart_x + nudge) * over_x, 0.0).sum(axis=1)
+        push_y = np.where(covered & ~along_x, np.sign(apart_y - nudge) * over_y, 0.0).sum(axis=1)
+        now = np.clip(now + _STEP * np.stack([push_x, push_y], axis=1), least, most)
+    return _pulled_back(now, home, reach)
+
+
+def _ways_to_part(sizes: np.ndarray, ground: tuple[float, float]) -> np.ndarray | None:
+    """True: pairs part sideways alone, False: up and down alone, since no two blocks have room the other way; None: either."""
+    room_x, room_y = (ground[axis] >= 2 * sizes[:, axis].min() for axis in (0, 1))
+    return None if room_x == room_y else np.array(room_x)
 
 
 def _pulled_back(now: np.ndarray, home: np.ndarray, reach: np.ndarray) -> np.ndarray:
@@ -60,21 +105,7 @@ def _pulled_back(now: np.ndarray, home: np.ndarray, reach: np.ndarray) -> np.nda
             others = np.arange(len(now)) != at
             for share in (1.0, 0.5, 0.25, 0.1):
                 there = now[at] + share * (home[at] - now[at])
-                if (np.abs(there - now[others]) >= reach[at][others] - 1e-6).any(axis=1).all():
+                if (np.abs(there - now[others]) >= reach[at][others] - _TOUCH).any(axis=1).all():
                     now[at] = there
                     break
     return now
-
-
-def _along_x(overlap: np.ndarray, sizes: np.ndarray, ground: tuple[float, float], stuck: bool) -> np.ndarray:
-    """Which pairs part sideways: along the shorter overlap, but never along a side where no two blocks have room."""
-    room_x, room_y = (ground[axis] >= 2 * sizes[:, axis].min() for axis in (0, 1))
-    if room_x != room_y:
-        return np.full(overlap.shape[:2], room_x)
-    shorter = overlap[..., 0] <= overlap[..., 1]
-    return ~shorter if stuck else shorter
-
-
-def _inside(centres: np.ndarray, sizes: np.ndarray, ground: tuple[float, float]) -> np.ndarray:
-    half = sizes / 2
-    return np.clip(centres, half, np.maximum(np.array(ground) - half, half))

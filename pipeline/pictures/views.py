@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.pictures.arrange import fitted_sizes, spread
+from pipeline.pictures.arrange import arranged
 from pipeline.pictures.shape import BodyShape, ItemMark
 
 VIEW_NAMES = {"plan": "from above", "left": "left side", "right": "right side", "rear": "from behind"}
@@ -104,9 +104,9 @@ def _spread_blocks(
     left, top, width, height = band
     true = np.array([_true_place(view, shape, mark, band) for mark in marks])
     wanted = np.array([_size_mm(view, mark) for mark in marks]) * view.scale
-    sizes = fitted_sizes(wanted, (width, height), least_px)
     corner = np.array([left, top])
-    placed = corner + spread(true - corner, sizes, (width, height), gap=1.0)
+    centres, sizes = arranged(true - corner, wanted, (width, height), least_px, gap=1.0)
+    placed = centres + corner
     return [
         Block(mark, *map(float, centre), *map(float, size), *map(float, place))
         for mark, centre, size, place in zip(marks, placed, sizes, true, strict=True)

@@ -181,7 +181,7 @@ def structure(reader) -> list[dict]:
 
 
 def test_it_is_tagged_titled_and_carries_its_fonts(usual_pdf):
-    reader = pypdf.PdfReader(io.BytesIO(usual_pdf))
+    reader = pypdf.PdfReader(io.BytesIO(usual_pdf), strict=True)
     root = reader.trailer["/Root"]
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"] == "en"
