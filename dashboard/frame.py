@@ -24,7 +24,9 @@ PAGES = {
     "layout-families": ("Layout families", "Bodies with alike layouts, their typical builds and how they fare."),
     "near-the-limit": ("Near the limit", "How close past builds came to what their vehicles are rated for."),
     "early-mass": ("Early mass", "What a body that nobody has drawn yet will weigh, and what that leaves."),
+    "for-your-vehicle": ("For your vehicle", "Typical builds on a customer's vehicle, for a screen turned to them."),
     "job-finder": ("Job finder", "Every past job at hand."),
+    "model-check": ("Model check", "How far the estimates can be trusted, and where not."),
     "record-health": ("Record health", "What was handed in, what was kept, and what is missing."),
     "settings": ("Settings", "What is set, and where."),
 }

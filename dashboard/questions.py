@@ -77,3 +77,13 @@ def case_of_job(past: margins.PastJobs, job_id: str, settings: Settings) -> OnVe
     """One past job on its vehicle with the travel load of the settings."""
     checked = margins.open_job(past, job_id, settings.travel)
     return cases_of(checked)[0] if checked else None
+
+
+def also_usual(con: Any, settings: Settings, items: tuple[str, ...]) -> pl.DataFrame:
+    """What a draft with these items usually also has and has not."""
+    return selling.usually_also(con, settings, items)
+
+
+def family_margins(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
+    """Margins to GVM by family and load."""
+    return families.family_margins(con, settings, near.all_margins(live.past_jobs(), settings), filters)

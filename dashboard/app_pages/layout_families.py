@@ -3,22 +3,24 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
 from dashboard.parts.builds import job_drawing
 from dashboard.parts.jobs import bodies_behind, job_link
 from dashboard.parts.rows import rows_of
-from dashboard.parts.sources import source
-from dashboard.questions import family_changes, family_items, family_names, number_of_families
+from dashboard.questions import family_changes, family_items, family_margins, family_names, has_families, number_of_families
+from dashboard.start.views import keep_view
 from pipeline.answers import families
 from pipeline.answers.finder import Search
 from pipeline.answers.selling import narrowed
 from pipeline.pictures import charts
 
 THUMBS = 12
+SHOWN = ("family", "name", "bodies", "share", "length_low_mm", "length_high_mm", "mass_low_kg", "mass_high_kg", "measured")
 
 
+@st.fragment
 def overview(now: Here) -> None:
     found = live.ask(families.family_page, now.filters)
     if found.is_empty():
@@ -27,91 +29,82 @@ def overview(now: Here) -> None:
     st.markdown(
         f"**{found['bodies'].sum():,} bodies** sold, in {len(found)} families of alike layouts. A family keeps its number from edition to edition."
     )
-    pictures.chart(
-        charts.counts(found.select(value="name", count="bodies").head(20), now.style(), question="Which layouts are most common?"),
-        "families",
-    )
-    source(now, "families", "Layouts are compared by which groups of items stand on which side and place. Alike ones are gathered around a typical build; a layout and its "
-           "mirror image count as one.", "Every body that was sold, once.")  # fmt: skip
-    shown = found.select(
-        "family",
-        "name",
-        "kind",
-        "bodies",
-        "share",
-        "length_low_mm",
-        "length_high_mm",
-        "mass_low_kg",
-        "mass_high_kg",
-        "measured",
-        "typical_job_id",
-    )
-    tables.table(rows_of(shown), "Layout families; lengths and masses are those of 8 in 10 bodies", "families", now)
-    thumbs(now, found.head(THUMBS).to_dicts())
-
-
-def thumbs(now: Here, found: list[dict]) -> None:
+    counted = found.select(value="name", count="bodies").head(20)
+    pictures.chart(now, charts.counts(counted, now.style(), question="Which layouts are most common?"), "families", abouts.FAMILIES)
+    tables.table(rows_of(found), "Layout families; lengths and masses hold 8 in 10 bodies", "layout-families", now, columns=SHOWN)
     st.subheader("Typical builds", anchor=False)
     with st.grid(min_column_width=200):
-        for row in found:
-            with st.container(border=True):
-                st.markdown(f"**{row['family']}** {tables.escaped(row['name'])}")
-                picture = job_drawing(now, row["typical_job_id"], row["typical_body"], "thumb")
-                if picture:
-                    st.image(picture.svg, alt=picture.alt, width=160)
-                st.caption(f"{row['bodies']:,} bodies, about {now.units.kg(row['mass_kg'])} at {now.units.mm(row['length_mm'])}")
+        for row in found.head(THUMBS).to_dicts():
+            card(now, row)
 
 
+def card(now: Here, row: dict) -> None:
+    with st.container(border=True):
+        st.markdown(f"**{row['family']}** {tables.escaped(row['name'])}")
+        picture = job_drawing(now, row["typical_job_id"], row["typical_body"], "thumb")
+        if picture:
+            st.image(picture.svg, alt=picture.alt, width=160)
+        st.caption(f"{row['bodies']:,} bodies, about {now.units.kg(row['mass_kg'])} at {now.units.mm(row['length_mm'])}")
+
+
+@st.fragment
 def one_family(now: Here) -> None:
     st.header("One family", anchor=False)
     called = live.ask(family_names)
-    if not called:
-        st.caption("Families are made by the fit; none was made yet.")
-        return
-    family = st.selectbox("Family", list(called), format_func=lambda one: f"{one}: {called[one]}", key="family", bind="query-params")
+    family = st.selectbox(
+        "Family", list(called), format_func=lambda one: f"{one}: {called.get(one, '')}", key="family", bind="query-params"
+    )
     rows = live.ask(families.family_page, now.filters).filter(pl.col("family") == family).to_dicts()
-    items = live.ask(family_items, family)
     left, right = st.columns([6, 5], gap="large")
     with left:
-        if rows:
-            picture = job_drawing(now, rows[0]["typical_job_id"], rows[0]["typical_body"], "page")
-            if picture:
-                pictures.drawing(picture, f"family-{family}")
-            job_link(rows[0]["typical_job_id"])
-        else:
-            st.caption("Nothing of this family was sold with these filters.")
+        typical(now, family, rows)
     with right:
-        common = items.head(12)
         st.markdown("**What is usually in it**")
-        tables.table(rows_of(common.select("label", "share", "lift")), "Items of the family", f"family-{family}-items", now)
-    vehicles = live.ask(families.family_vehicles, now.filters).filter(pl.col("family") == family).drop("family", "vehicle_id")
-    tables.table(
-        rows_of(vehicles), "Vehicles that carry this family", f"family-{family}-vehicles", now, empty="None was sold with these filters."
-    )
+        common = live.ask(family_items, family).head(12).select("label", "share", "lift")
+        tables.table(rows_of(common), "Items of the family", f"family-{family}-items", now)
+    vehicles = live.ask(families.family_vehicles, now.filters).filter(pl.col("family") == family).select("label", "bodies")
+    margins = live.ask(family_margins, now.filters).filter(pl.col("family") == family).drop("family")
+    left, right = st.columns(2, gap="large")
+    with left:
+        st.markdown("**Vehicles that carry it**")
+        tables.table(
+            rows_of(vehicles), "Vehicles that carry this family", f"family-{family}-vehicles", now, empty="None with these filters."
+        )
+    with right:
+        st.markdown("**Margin to GVM, 8 in 10 jobs**")
+        tables.table(rows_of(margins), "Margins of this family", f"family-{family}-margins", now, empty="Not known.", about=abouts.MARGINS)
     st.subheader("Its bodies", anchor=False)
     bodies_behind(now, Search(narrowed(now.filters, "family", str(family))), f"family-{family}-bodies")
 
 
+def typical(now: Here, family: int, rows: list[dict]) -> None:
+    if not rows:
+        st.caption("Nothing of this family was sold with these filters.")
+        return
+    picture = job_drawing(now, rows[0]["typical_job_id"], rows[0]["typical_body"], "page")
+    if picture:
+        pictures.drawing(picture, f"family-{family}")
+    job_link(rows[0]["typical_job_id"])
+
+
 def history(now: Here) -> None:
     st.header("What became of the families", anchor=False)
+    shown = ("change", "family", "other", "words")
+    changes = rows_of(live.ask(family_changes))
     tables.table(
-        rows_of(live.ask(family_changes)),
-        "Families that are new, gone, split or merged at this edition",
-        "family-changes",
-        now,
-        empty="Nothing changed at this edition.",
-        columns=("change", "family", "other", "words"),
+        changes, "Families that are new, gone, split or merged", "family-changes", now, empty="Nothing at this edition.", columns=shown
     )
     with st.expander("How many families, and how well they stand apart"):
-        tables.table(rows_of(live.ask(number_of_families)), "Families by kind of body", "family-numbers", now)
-        source(
-            now,
-            "silhouette",
-            "The silhouette compares how near a body is to its own family with how near it is to the next one: 1 is clear-cut, 0 is anybody's guess.",
-        )
+        numbers = rows_of(live.ask(number_of_families))
+        tables.table(numbers, "Families by kind of body", "family-numbers", now, about=abouts.SILHOUETTE)
 
 
 now = here()
-st.fragment(overview)(now)
-st.fragment(one_family)(now)
-st.fragment(history)(now)
+if not live.ask(has_families):
+    st.info("Families are gathered by the fit: `tarebook fit`, or after a hand-in on *Start*.")
+else:
+    keep_view(now, "layout-families")
+    overview(now)
+    if live.ask(family_names):
+        one_family(now)
+        history(now)

@@ -2,13 +2,14 @@
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
+from dashboard.health.settle import settle_form
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
 from dashboard.parts.sources import source
 from pipeline.answers import health
 from pipeline.answers.health import LedgerFilter
-from pipeline.pictures.charts import completeness
+from pipeline.pictures import charts
 
 
 def accounts(now: Here) -> None:
@@ -19,8 +20,14 @@ def accounts(now: Here) -> None:
         f"**{total['read']:,}** rows were read: **{total['kept']:,}** kept, **{total['suspect']:,}** kept but marked for a look, "
         f"**{total['rejected']:,}** rejected, **{total['superseded']:,}** replaced by newer ones."
     )
-    source(now, "accounts", "Each row of each file is in exactly one of these states, and they add up to what was read, or the load fails.")
-    tables.table(live.ask(health.hand_ins), "Hand-ins with what became of their rows", "hand-ins", now, empty="No hand-in yet.")
+    tables.table(
+        live.ask(health.hand_ins),
+        "Hand-ins with what became of their rows",
+        "hand-ins",
+        now,
+        empty="No hand-in yet.",
+        about=abouts.ACCOUNTS,
+    )
     with st.expander("File by file"):
         tables.table(found, "What became of the rows of each file", "accounts", now)
 
@@ -51,20 +58,27 @@ def ledger(now: Here) -> None:
 
 def suspects(now: Here) -> None:
     st.header("Records to look at", anchor=False)
+    st.markdown("Kept, but something about them is odd. They stay in every count; those that would mislead stay out of the mass model.")
     found = live.ask(health.suspects)
-    st.markdown(
-        "Kept, but something about them is odd. They stay in every count; those that would mislead stay out of the mass model until somebody settled them."
-    )
-    tables.table(found, "Records marked for a look, with the rule and why", "suspects", now, empty="Nothing is marked for a look.")
+    if not found.rows:
+        st.caption("Nothing is marked for a look.")
+        return
+    place = tables.choose(found, "Records marked for a look, with the rule and why", "suspects", now)
+    with st.container(horizontal=True, gap="small"):
+        tables.take_along(found, "suspects", now)
+        source(now, "suspects", abouts.SUSPECTS)
+    if place is None:
+        st.caption("Choose a row to settle it.")
+    elif now.may("settle"):
+        settle_form(found.records()[place])
 
 
 def gaps(now: Here) -> None:
     st.header("What is written down, and since when", anchor=False)
     table = st.segmented_control("Table", ["bodies", "jobs"], key="gaps_of", default="bodies", required=True, bind="query-params")
     found = live.ask(health.completeness, table if table in ("bodies", "jobs") else "bodies")
-    pictures.chart(completeness(found.records(), now.style()), f"completeness-{table}")
-    source(now, "gaps", "The share of rows of a quarter that say something in a column. An empty cell means not known, never zero.")
-    tables.take_along(found, f"completeness-{table}", now)
+    picture = charts.completeness(found.records(), now.style())
+    pictures.chart(now, picture, f"completeness-{table}", abouts.GAPS, found)
 
 
 now = here()

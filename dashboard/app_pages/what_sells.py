@@ -3,30 +3,31 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
 from dashboard.parts.jobs import bodies_behind
 from dashboard.parts.rows import rows_of
-from dashboard.parts.sources import source
 from dashboard.questions import calls, curve
+from dashboard.start.views import keep_view
 from pipeline.answers import selling
 from pipeline.answers.finder import ItemAt, Search
 from pipeline.pictures import charts
 
 KINDS = {"family": "Layout families", "item": "Items", "length": "Lengths", "vehicle": "Vehicles", "upgrade": "Upgrades"}
-MONEY = ("revenue", "revenue_before", "price", "price_per_kg", "price_change", "jobs_priced")
+MONEY = ("revenue", "revenue_before")
 COST = ("left_over", "left_over_an_hour", "jobs_with_cost")
 
 
 def summary(now: Here) -> None:
     total = live.ask(selling.totals, now.filters)
-    said = f"**{total.words[:1].upper()}{total.words[1:]}** in {total.jobs:,} {'job' if total.jobs == 1 else 'jobs'}."
+    said = [f"**{total.words[:1].upper()}{total.words[1:]}** in {total.jobs:,} {'job' if total.jobs == 1 else 'jobs'}."]
     if now.may("see-prices") and total.revenue is not None:
-        said += f" They brought {total.revenue:,.0f} {now.settings.workshop.currency}".rstrip() + f" (known of {total.jobs_priced:,} jobs)."
+        money = f"{total.revenue:,.0f} {now.settings.workshop.currency}".rstrip()
+        said.append(f"They brought {money} (known of {total.jobs_priced:,} jobs).")
     if total.labour_h is not None:
-        said += f" {total.labour_h:,.0f} hours were booked (known of {total.jobs_with_hours:,} jobs)."
-    st.markdown(said)
+        said.append(f"{total.labour_h:,.0f} hours were booked (known of {total.jobs_with_hours:,} jobs).")
+    st.markdown(" ".join(said))
 
 
 def changed(now: Here) -> None:
@@ -35,101 +36,71 @@ def changed(now: Here) -> None:
     if window is None or found.is_empty():
         st.info("Nothing was sold with these filters, so nothing can be compared.")
         return
+    months = now.settings.trends.window_months
     st.markdown(
-        f"Sales from {window.now_from:%-d %B %Y} on, beside those of the {now.settings.trends.window_months} months before. Dots are more than chance; where nothing is, "
-        "nothing is shown to have changed."
+        f"Sales since {tables.said('on', window.now_from)}, beside those of the {months} months before. Filled dots are more than chance."
     )
-    chosen = pictures.chart(charts.changes(found.head(14), now.style(pick=True)), "changes")
-    source(
-        now,
-        "changes",
-        "Every family, item, length, vehicle and upgrade is compared; so many comparisons would show a few changes by chance alone, "
-        "and those are held down.",
-        "Bodies sold, each once, by the day of the order.",
-    )
+    chosen = pictures.chart(now, charts.changes(found.head(14), now.style(pick=True)), "changes", abouts.CHANGES)
     real = found.filter(pl.col("changed"))
     st.markdown("\n".join(f"- {tables.escaped(words)}" for words in real["words"].head(8)) or "Nothing changed by more than chance.")
-    tables.table(
-        rows_of(found),
-        "Every comparison, the best supported first",
-        "changes",
-        now,
-        columns=("label", "n_before", "of_before", "n_now", "of_now", "words"),
-    )
-    _behind(now, found, chosen, "label", "changes-behind")
+    shown = ("label", "n_before", "of_before", "n_now", "of_now", "words")
+    tables.table(rows_of(found), "Every comparison, the best supported first", "changes-table", now, columns=shown)
+    behind(now, found, chosen, "changes-behind")
 
 
 def over_time(now: Here) -> None:
     found = live.ask(selling.trends, now.filters)
     kind = st.segmented_control(
-        "Shares of", list(KINDS), format_func=KINDS.get, key="shares_of", default="family", required=True, bind="query-params"
+        "Shares of", list(KINDS), format_func=KINDS.__getitem__, key="shares_of", default="family", required=True, bind="query-params"
     )
     called = live.ask(calls)
-    part = found.filter(pl.col("kind") == kind)
-    labelled = part.with_columns(pl.Series("label", [called.get(value, value) for value in part["value"]], dtype=pl.String))
-    newest = labelled.group_by("value", "label").agg(pl.col("n").sum()).sort("n", "value", descending=[True, False])
-    names = dict(newest.select("value", "label").iter_rows())
+    labels = pl.Series("label", [called.get(value, value) for value in found["value"]], dtype=pl.String)
+    part = found.with_columns(labels).filter(pl.col("kind") == kind)
+    largest = part.group_by("kind", "value", "label").agg(pl.col("n").sum()).sort("n", "value", descending=[True, False])
+    names = dict(largest.select("value", "label").iter_rows())
     values = st.multiselect(
-        "Lines", list(names), default=list(names)[:4], format_func=names.get, max_selections=6, key=f"lines-{kind}-{len(names)}"
+        "Lines", list(names), list(names)[:4], format_func=names.get, max_selections=6, key=f"lines-{kind}-{len(names)}"
     )
-    shown = labelled.filter(pl.col("value").is_in(values)).rename({"n": "count", "value": "id", "label": "value"})
-    pictures.chart(charts.shares(shown, now.style()), f"shares-{kind}")
-    source(now, "shares", "Of all bodies sold in a quarter, the share that is of this family, has this item, and so on. The band says how far chance alone "
-           "could have moved it: with few sales it is wide.", "Bodies sold, each once, by the day of the order.")  # fmt: skip
-    tables.table(rows_of(labelled.drop("kind")), "Shares by quarter", f"shares-{kind}", now)
+    lines = part.filter(pl.col("value").is_in(values)).select("quarter", pl.col("label").alias("value"), "share", "low", "high", "of")
+    rows = rows_of(part.drop("kind", "value").select("label", pl.exclude("label")))
+    pictures.chart(now, charts.shares(lines, now.style()), f"shares-{kind}", abouts.SHARES, rows)
     st.subheader("How many in all", anchor=False)
-    chosen = pictures.chart(
-        charts.counts(newest.head(20).rename({"value": "id", "label": "value", "n": "count"}), now.style(pick=True)), f"counts-{kind}"
-    )
-    _behind(now, newest.with_columns(kind=pl.lit(kind)), chosen, "value", f"counts-behind-{kind}", match="label")
+    counted = largest.head(20).select(pl.col("label").alias("value"), pl.col("n").alias("count"))
+    chosen = pictures.chart(now, charts.counts(counted, now.style(pick=True)), f"counts-{kind}", abouts.SHARES)
+    behind(now, largest, chosen, f"counts-behind-{kind}")
     st.subheader("Year on year", anchor=False)
     years = live.ask(selling.year_on_year, now.filters)
+    years = years if now.may("see-prices") else years.drop(*MONEY, strict=False)
     tables.table(
-        rows_of(_without_money(now, years)),
-        "Each year beside the same months of the one before",
-        "year-on-year",
-        now,
-        empty="Not two years of sales yet.",
+        rows_of(years), "Each year beside the same months of the one before", "year-on-year", now, empty="Not two years of sales yet."
     )
 
 
 def quotes(now: Here) -> None:
     found = live.ask(selling.conversion, now.filters)
-    line = live.ask(curve, now.filters)
-    pictures.chart(charts.conversion(line, now.style()), "conversion")
-    source(now, "conversion", "Of all quotes, the share that had been ordered so many days after the quote. A quote that is still open counts only for the days "
-           "that it has been open: it is neither won nor lost.", "Last revision of each job, by the day of the quote.")  # fmt: skip
-    grouping = st.selectbox(
-        "Grouped by", sorted(set(found["grouping"])) if not found.is_empty() else ["all"], key="grouping", bind="query-params"
-    )
+    if found.is_empty():
+        st.info("There is no quote with a date with these filters.")
+        return
     called = live.ask(calls)
-    tables.table(
-        rows_of(found.filter(pl.col("grouping") == grouping).drop("grouping"), called, ("value",)),
-        f"Quotes and orders by {grouping}",
-        "conversion",
-        now,
-    )
+    pictures.chart(now, charts.conversion(live.ask(curve, now.filters), now.style()), "conversion", abouts.CONVERSION)
+    grouping = st.selectbox("Grouped by", sorted(set(found["grouping"])), key="grouping", bind="query-params")
+    part = found.filter(pl.col("grouping") == grouping).drop("grouping")
+    shown = ("value", "quotes", "ordered", "lost", "open_quotes", "share", "order_days", "handover_days")
+    tables.table(rows_of(part, called, ("value",)), f"Quotes and orders by {grouping}", "conversion-table", now, columns=shown)
     st.subheader("Why quotes are lost", anchor=False)
     lost = live.ask(selling.lost_reasons, now.filters).filter(pl.col("grouping") == grouping).drop("grouping")
-    tables.table(rows_of(lost, called, ("value",)), "Reasons of lost quotes", "lost", now, empty="No reason was written down.")
+    reasons = ("value", "reason", "n", "of", "share")
+    tables.table(
+        rows_of(lost, called, ("value",)), "Reasons of lost quotes", "lost", now, empty="No reason was written down.", columns=reasons
+    )
     st.subheader("Quotes gone quiet", anchor=False)
-    quiet = live.ask(selling.quiet_quotes, now.filters).sort("age_days")
-    tables.table(
-        rows_of(quiet, called, ("vehicle_id", "family")),
-        "Open quotes older than their kind usually takes to be ordered, the newest first",
-        "quiet",
-        now,
-        empty="No open quote is older than its kind usually takes.",
-        columns=("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words"),
-    )
+    quiet = rows_of(live.ask(selling.quiet_quotes, now.filters).sort("age_days"), called, ("vehicle_id", "family"))
+    shown = ("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words")
+    tables.table(quiet, "Open quotes older than their kind takes to be ordered", "quiet", now, empty="None is.", columns=shown)
     st.subheader("What changes between revisions", anchor=False)
-    tables.table(
-        rows_of(live.ask(selling.revised_items, now.filters)),
-        "Items that come and go between revisions",
-        "revised",
-        now,
-        empty="No quote was revised.",
-    )
+    revised = rows_of(live.ask(selling.revised_items, now.filters))
+    shown = ("label", "put_in", "taken_out", "revisions")
+    tables.table(revised, "Items that come and go between revisions", "revised", now, empty="No quote was revised.", columns=shown)
 
 
 def together(now: Here) -> None:
@@ -137,25 +108,12 @@ def together(now: Here) -> None:
     found = live.ask(selling.pairs, now.filters).filter(pl.col("bodies") >= now.settings.trends.pair_bodies)
     items = sorted(set(found["item_a"]), key=lambda one: called.get(one, one))
     item = st.selectbox(
-        "What goes with",
-        items,
-        index=None,
-        format_func=lambda one: called.get(one, one),
-        placeholder="any item",
-        key="with_item",
+        "What goes with", items, index=None, format_func=lambda one: called.get(one, one), placeholder="any item", key="with_item",
         bind="query-params",
-    )
-    shown = found.filter(pl.col("item_a") == item) if item else found
-    shown = shown.sort("lift", "bodies", descending=[True, True])
-    tables.table(
-        rows_of(shown, called, ("item_a", "item_b")),
-        "Items that stand together",
-        "pairs",
-        now,
-        empty="No two items stand together often enough.",
-    )
-    source(now, "pairs", "How often two items stand in the same body, and how many times as often as if they had nothing to do with each other.",
-           "All bodies handed over.")  # fmt: skip
+    )  # fmt: skip
+    part = (found.filter(pl.col("item_a") == item) if item else found).sort("lift", "bodies", "item_a", descending=[True, True, False])
+    rows = rows_of(part, called, ("item_a", "item_b"))
+    tables.table(rows, "Items that stand together", "pairs", now, empty="No two items stand together often enough.", about=abouts.PAIRS)
 
 
 def pays(now: Here) -> None:
@@ -163,67 +121,45 @@ def pays(now: Here) -> None:
         st.info("Prices are not for this role.")
         return
     found = live.ask(selling.what_pays, now.filters)
-    kinds = sorted(set(found["kind"])) or ["family"]
+    if found.is_empty():
+        st.info("No price is written down with these filters.")
+        return
+    kinds = sorted(set(found["kind"]))
     kind = st.segmented_control("By", kinds, default=kinds[0], required=True, key="pays_by", bind="query-params")
-    shown = found.filter(pl.col("kind") == kind).drop("kind", "value")
-    if not now.may("see-costs"):
-        shown = shown.drop(*COST, strict=False)
-    tables.table(rows_of(shown), f"What pays, by {kind}", "pays", now, empty="No price is written down.")
-    source(
-        now,
-        "pays",
-        "Medians of what was asked, what was left over and how long it took, over the jobs where that is written down.",
-        "Jobs sold.",
-    )
+    part = found.filter(pl.col("kind") == kind).drop("kind", "value")
+    part = part if now.may("see-costs") else part.drop(*COST, strict=False)
+    tables.table(rows_of(part), f"What pays, by {kind}", "pays", now, about=abouts.PAYS)
 
 
 def masses(now: Here) -> None:
-    tables.table(
-        rows_of(live.ask(selling.mass_by_year, now.filters)),
-        "Finished mass by length and year",
-        "mass-by-year",
-        now,
-        empty="No body was weighed or drawn.",
-    )
+    by_year = rows_of(live.ask(selling.mass_by_year, now.filters))
+    tables.table(by_year, "Finished mass by length and year", "mass-by-year", now, empty="No body was weighed or drawn.")
     st.subheader("What makes bodies heavier or lighter", anchor=False)
+    drivers = rows_of(live.ask(selling.mass_drivers, now.filters))
+    shown = ("label", "each_before", "each_now", "item_kg", "adds_kg")
     tables.table(
-        rows_of(live.ask(selling.mass_drivers, now.filters)),
-        "Items that move the mean mass",
-        "mass-drivers",
-        now,
-        empty="Nothing to compare with yet.",
-    )
-    source(
-        now,
-        "drivers",
-        "How much an item adds to the mean body today, less what it added in the months before.",
-        "Bodies sold, masses by scale, ticket or drawing.",
+        drivers, "Items that move the mean mass", "drivers", now, empty="Nothing to compare with yet.", columns=shown, about=abouts.DRIVERS
     )
 
 
-def _behind(now: Here, found: pl.DataFrame, chosen: dict, field: str, name: str, match: str = "label") -> None:
+def behind(now: Here, found: pl.DataFrame, chosen: dict, name: str) -> None:
     """The bodies behind what was chosen in a chart."""
-    picked = [entry.get(field) for entry in chosen.get("picked", [])] if chosen else []
-    if not picked:
+    picked = [entry.get("label") or entry.get("value") for entry in chosen.get("picked") or []]
+    rows = found.filter(pl.col("label") == picked[-1]).to_dicts() if picked else []
+    if not rows:
         st.caption("Choose something in the picture to see the bodies behind it.")
         return
-    rows = found.filter(pl.col(match) == picked[-1]).to_dicts()
-    if rows:
-        st.subheader(f"Bodies behind {tables.escaped(str(picked[-1]))}", anchor=False)
-        bodies_behind(now, _search(now, rows[0]["kind"], rows[0]["value"]), name)
+    st.subheader(f"Bodies behind {tables.escaped(rows[0]['label'])}", anchor=False)
+    bodies_behind(now, search_for(now, rows[0]["kind"], rows[0]["value"]), name)
 
 
-def _search(now: Here, kind: str, value: str) -> Search:
+def search_for(now: Here, kind: str, value: str) -> Search:
     if kind == "item":
         return Search(now.filters, items=(ItemAt(value),))
     if kind == "length":
         low, _, high = value.partition("-")
         return Search(now.filters, length_from_mm=float(low), length_to_mm=float(high or low))
     return Search(selling.narrowed(now.filters, kind, value))
-
-
-def _without_money(now: Here, frame: pl.DataFrame) -> pl.DataFrame:
-    return frame if now.may("see-prices") else frame.drop(*MONEY, strict=False)
 
 
 VIEWS = {
@@ -236,6 +172,7 @@ VIEWS = {
 }
 now = here()
 summary(now)
+keep_view(now, "what-sells")
 for tab, view in zip(st.tabs(list(VIEWS), key="view", on_change="rerun", bind="query-params"), VIEWS.values(), strict=True):
     if tab.open:
         with tab:

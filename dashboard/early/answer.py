@@ -7,11 +7,16 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard import abouts, live
 from dashboard.here import Here
-from dashboard.parts import pictures
+from dashboard.parts import pictures, tables
+from dashboard.parts.jobs import job_link
 from dashboard.parts.sources import cautions, source
 from dashboard.words import share_in_words
-from pipeline.answers.early import BodyEstimate, EarlyAnswer
+from pipeline.answers.draft import to_json
+from pipeline.answers.early import BodyEstimate, EarlyAnswer, alike_builds
+from pipeline.answers.files import Rows
+from pipeline.pictures import charts
 from pipeline.pictures.drawing import draw
 from pipeline.pictures.shape import Centre, body_shape
 
@@ -27,10 +32,7 @@ def answer(now: Here, found: EarlyAnswer, choices: Mapping[str, Any], name: str)
     _total(now, found)
     for place, body in enumerate(found.bodies):
         _body(now, found, place, body, choices["items"], name)
-    source(
-        now, f"estimate-{name}", "What past bodies with these measures and items weighed, put together part by part. The range is as wide as it had to be for past "
-        "bodies that the reckoning had not seen.", "Weighed bodies count most, then weighbridge tickets, then drawings with what drawings leave out.", ("estimate", "weigh"),
-    )  # fmt: skip
+    source(now, f"estimate-{name}", abouts.ESTIMATE)
     cautions("estimate", "weigh", "interval")
 
 
@@ -55,6 +57,40 @@ def _body(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, items: 
     centre = Centre(body.com_x_mm, body.com_x_low_mm, body.com_x_high_mm, body.com_y_mm, body.com_y_low_mm, body.com_y_high_mm)
     shape = body_shape(row, lines, items, found.vehicle, centre, now.settings.mass)
     pictures.drawing(draw(shape, "page", now.look, title=f"The {kind} to scale"), f"draft-{name}-{body.body}")
+    _parts(now, body, name)
+    _nearest(now, found, place, body, name)
+
+
+def _parts(now: Here, body: BodyEstimate, name: str) -> None:
+    pictures.chart(now, charts.contributions(body.parts.records(), now.style(), body.low_kg, body.high_kg), f"parts-{name}-{body.body}")
+    with st.expander(f"What the {body.body} is made of, in figures"):
+        said = [(row["label"], row["kg"], 1.645 * row["sd_kg"], row["source"], row["records"]) for row in body.parts.records()]
+        rows = Rows(("part", "adds_kg", "give_or_take_kg", "known from", "bodies on record"), said)
+        tables.table(rows, "Parts that add up to the estimate", f"parts-{name}-{body.body}", now)
+
+
+def _nearest(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, name: str) -> None:
+    with st.expander(f"The nearest weighed builds to this {body.body.partition('-')[0]}", expanded=True):
+        tables.table(
+            body.nearest,
+            "The nearest weighed builds, their mass, and what they have more or less",
+            f"nearest-{name}-{body.body}",
+            now,
+            empty="No such body was weighed yet.",
+            columns=("job_id", "mass_kg", "length_mm", "differs"),
+        )
+        for row in body.nearest.records()[:1]:
+            job_link(row["job_id"])
+    alike = live.ask(alike_builds, to_json(found.draft), place)
+    if alike.too_few:
+        st.caption(f"Alike past builds: {len(alike.bodies.rows)}, too few to say what they took or sold at.")
+        return
+    said = [f"**{len(alike.bodies.rows)} alike past builds**"]
+    if alike.hours:
+        said.append(f"their jobs took {alike.hours[0]:,.0f} to {alike.hours[1]:,.0f} hours")
+    if alike.prices and now.may("see-prices"):
+        said.append(f"and sold at {alike.prices[0]:,.0f} to {alike.prices[1]:,.0f} {now.settings.workshop.currency}".rstrip())
+    st.markdown(", ".join(said) + " (8 of 10 of them).")
 
 
 def _side(now: Here, y_mm: float) -> str:

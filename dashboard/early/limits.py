@@ -7,10 +7,12 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard import abouts, live
 from dashboard.here import Here
 from dashboard.parts import pictures, tables
-from dashboard.parts.sources import cautions, source
-from pipeline.answers.early import EarlyAnswer, OnVehicle
+from dashboard.parts.sources import cautions
+from dashboard.questions import also_usual
+from pipeline.answers.early import EarlyAnswer, OnVehicle, draft_levers
 from pipeline.answers.files import Rows
 from pipeline.pictures import charts
 
@@ -25,15 +27,11 @@ def on_vehicle(now: Here, found: EarlyAnswer, choices: Mapping[str, Any], name: 
     own = found.cases[0]
     st.subheader("What is left on the vehicle", anchor=False)
     st.markdown(headline(now, own))
-    pictures.chart(charts.limits(own.limits.records(), now.style()), f"limits-{name}")
+    pictures.chart(now, charts.limits(own.limits.records(), now.style()), f"limits-{name}", abouts.LIMITS)
     for line in found.said:
         (st.error if "error" in line.split(": ")[:2] else st.warning)(tables.escaped(line))
-    source(
-        now, f"limits-{name}", "The mass of everything on the vehicle, and its share on each axle, beside the maker's ratings. The bar is the range; the line is the rating.",
-        "The job's own weighbridge ticket before the maker's figure; bodies as estimated.", ("basis", "lowest", "authority", "standing-still", "country"),
-    )  # fmt: skip
     with st.expander("Every limit in figures"):
-        tables.table(spoken(now, own.limits), "Limits with values, ranges, ratings and margins", f"limits-{name}", now)
+        tables.table(spoken(now, own.limits), "Limits with values, ranges, ratings and margins", f"limits-table-{name}", now)
     with st.expander("What is on the vehicle"):
         total = sum(row["mass_kg"] for row in own.loads.records())
         st.markdown(f"All together **{now.units.kg(total)}**.")
@@ -77,3 +75,28 @@ def _beside(now: Here, found: EarlyAnswer, choices: Mapping[str, Any]) -> Rows:
         for case in found.cases
     ]
     return Rows(("upgrade", "tightest limit"), made)
+
+
+def levers(now: Here, draft_json: str, travel_json: str, name: str) -> None:
+    """The smallest changes that give the margins back, reckoned when they are asked for."""
+    opened = st.expander("The smallest changes that give margin back", on_change="rerun", key=f"levers-{name}")
+    if not opened.open:
+        return
+    with opened:
+        found = live.ask_edition(draft_levers, draft_json, travel_json)
+        for line in found.said:
+            st.markdown(tables.escaped(line[:1].upper() + line[1:] + "."))
+        if found.rows.rows:
+            shown = ("rank", "changes", "saves_kg", "saves_low_kg", "saves_high_kg", "margin_kg", "p_over", "gone_without")
+            tables.table(
+                found.rows, "Changes that give margin back, the smallest first", f"levers-{name}", now, columns=shown, about=abouts.LEVERS
+            )
+
+
+def usually_also(now: Here, found: EarlyAnswer, name: str) -> None:
+    """What such drafts usually also have."""
+    items = tuple(sorted({line.item_id for body in found.draft.bodies for line in body.lines}))
+    also = live.ask(also_usual, items) if items else None
+    if also is not None and not also.is_empty():
+        with st.expander(f"What usually comes with this ({also.height})"):
+            st.markdown("\n".join(f"- {tables.escaped(words)}" for words in also["words"].head(8)))

@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboard import live
 from dashboard.early import desk_top
+from dashboard.finder.ticket import ticket_form
 from dashboard.frame import link
 from dashboard.here import Here
 from dashboard.parts import pictures, tables
@@ -34,6 +35,7 @@ def job_file(now: Here, job_id: str) -> None:
     _start_from(now, job_id)
     _bodies(now, found)
     _tickets(now, found)
+    ticket_form(now, job_id)
     _history(now, found)
 
 

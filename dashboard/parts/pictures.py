@@ -8,13 +8,17 @@ from typing import Any
 
 import streamlit as st
 
+from dashboard.here import Here
+from dashboard.parts.sources import About, source
+from dashboard.parts.tables import take_along
+from pipeline.answers.files import Rows
 from pipeline.pictures.drawing import Drawing
 
 _FILE_WIDTH_PX = 900
 
 
-def chart(picture: Any, name: str, take: bool = True) -> dict[str, Any]:
-    """Show a chart; its description is its alternative text.
+def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: Rows | None = None) -> dict[str, Any]:
+    """Show a chart; its description is its alternative text. Below it: the picture and its rows as files, and where it comes from.
 
     Returns: what was picked in it, by selection; empty where it cannot be picked in.
     """
@@ -23,21 +27,24 @@ def chart(picture: Any, name: str, take: bool = True) -> dict[str, Any]:
     shown = st.altair_chart(
         picture, theme=None, key=f"chart-{name}", alt=None if spec.get("description") else name, on_select="rerun" if picks else "ignore"
     )
-    if take:
+    with st.container(horizontal=True, gap="small"):
         with st.popover("Save picture", type="tertiary", key=f"picture-{name}"):
             _save(name, "PNG", partial(_png, json.dumps(spec)), "image/png")
             _save(name, "SVG", partial(_svg, json.dumps(spec)), "image/svg+xml")
+        if about is not None:
+            source(now, name, about)
+        if rows is not None:
+            take_along(rows, name, now)
     return dict(shown["selection"]) if picks else {}
 
 
-def drawing(picture: Drawing, name: str, take: bool = True, notes: bool = True) -> None:
+def drawing(picture: Drawing, name: str) -> None:
     """Show a drawing to scale with what a reader must know about it."""
     st.image(picture.svg, alt=picture.alt, width="stretch")
-    if notes and picture.notes:
+    if picture.notes:
         st.caption(" ".join(picture.notes))
-    if take:
-        with st.popover("Save drawing", type="tertiary", key=f"drawing-{name}"):
-            _save(name, "SVG", picture.svg, "image/svg+xml")
+    with st.popover("Save drawing", type="tertiary", key=f"drawing-{name}"):
+        _save(name, "SVG", picture.svg, "image/svg+xml")
 
 
 def _save(name: str, kind: str, data: Any, mime: str) -> None:

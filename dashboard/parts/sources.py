@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import streamlit as st
 
 from dashboard.here import Here
@@ -12,24 +14,27 @@ CAUTIONS = dict(zip(_NAMES, _SENTENCES, strict=True))
 """The cautions by name."""
 
 
-def source(here: Here, name: str, means: str, rows: str = "", cautions: tuple[str, ...] = ()) -> None:
-    """A button that tells where the numbers beside it come from.
+@dataclass(frozen=True)
+class About:
+    """Where numbers come from.
 
-    Args:
-        name: of its place on the page.
-        means: what the number is, in a sentence or two without statistics.
-        rows: which records it stands on.
-        cautions: names out of CAUTIONS, or sentences.
+    `means` says what the number is, in a sentence or two without statistics; `rows` which records it stands on;
+    `cautions` are names out of CAUTIONS.
     """
+
+    means: str
+    rows: str = ""
+    cautions: tuple[str, ...] = ()
+
+
+def source(here: Here, name: str, about: About) -> None:
+    """A button that tells where the numbers beside it come from; `name` is its place on the page."""
     with st.popover("Where does this come from?", type="tertiary", key=f"source-{name}"):
-        st.markdown(f"**What it is.** {means}")
-        manifest = here.edition.manifest
-        st.markdown(
-            f"**Stands on.** Edition {here.edition.number}, records to {manifest.get('records_to') or 'no date'}."
-            + (f" {rows}" if rows else "")
-        )
-        for caution in cautions:
-            st.markdown(f"**Keep in mind.** {CAUTIONS.get(caution, caution)}")
+        st.markdown(f"**What it is.** {about.means}")
+        records_to = here.edition.manifest.get("records_to") or "no date"
+        st.markdown(f"**Stands on.** Edition {here.edition.number}, records to {records_to}. {about.rows}".rstrip())
+        for caution in about.cautions:
+            st.markdown(f"**Keep in mind.** {CAUTIONS[caution]}")
 
 
 def cautions(*names: str) -> None:

@@ -12,6 +12,7 @@ import streamlit as st
 
 from dashboard.here import Here
 from dashboard.parts.columns import heading
+from dashboard.parts.sources import About, source
 from pipeline.answers.files import Rows, to_bytes
 
 SMALL = 40
@@ -23,38 +24,56 @@ _KINDS = {
 }
 
 
-def table(rows: Rows, alt: str, name: str, here: Here, empty: str = "No rows.", columns: Sequence[str] = (), take: bool = True) -> None:
-    """Show rows: few as a plain table, many as a grid that scrolls and sorts.
+def table(
+    rows: Rows,
+    alt: str,
+    name: str,
+    here: Here,
+    empty: str = "No rows.",
+    columns: Sequence[str] = (),
+    about: About | None = None,
+    take: bool = True,
+) -> None:
+    """Show rows: few as a plain table, many as a grid that scrolls and sorts; below, the rows as files and where they come from.
 
     Args:
         alt: what the table is, for whoever cannot see it.
         name: of the file that it is taken along as, and of its place on the page.
         empty: what to say where there is nothing to show.
-        columns: those to be shown; none: all. What is taken along holds all of them.
+        columns: those to be shown, in order; none: all. What is taken along holds all of them.
     """
-    shown = here.units.rows(rows)
     if not rows.rows:
         st.caption(empty)
         return
-    names = [column for column, was in zip(shown.columns, rows.columns, strict=True) if not columns or was in columns]
+    shown, names = _shown(rows, columns, here)
     if len(rows.rows) <= SMALL:
         st.table(_as_text(shown, names), alt=alt, border="horizontal", hide_index=True)
     else:
         st.dataframe(as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here))
-    if take:
-        take_along(rows, name, here)
+    if take or about:
+        with st.container(horizontal=True, gap="small"):
+            if take:
+                take_along(rows, name, here)
+            if about:
+                source(here, name, about)
 
 
 def choose(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str] = ()) -> int | None:
     """A grid whose rows can be chosen; the position of the chosen row, or None."""
-    shown = here.units.rows(rows)
-    names = [column for column, was in zip(shown.columns, rows.columns, strict=True) if not columns or was in columns]
+    shown, names = _shown(rows, columns, here)
     event = st.dataframe(
         as_frame(shown, names), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names, here), on_select="rerun",
         selection_mode="single-row",
     )  # fmt: skip
     chosen = event["selection"]["rows"]
     return chosen[0] if chosen and chosen[0] < len(rows.rows) else None
+
+
+def _shown(rows: Rows, columns: Sequence[str], here: Here) -> tuple[Rows, list[str]]:
+    """The rows in the page's units, and the names of the columns to be shown."""
+    shown = here.units.rows(rows)
+    renamed = dict(zip(rows.columns, shown.columns, strict=True))
+    return shown, [renamed[column] for column in columns or rows.columns if column in renamed]
 
 
 def take_along(rows: Rows, name: str, here: Here) -> None:

@@ -35,6 +35,8 @@ def load_form(now: Here | None) -> None:
         _take_in({Path(file.name).name: file.getvalue() for file in files}, name.strip() or "from the browser", fit)
     elif sent:
         st.warning("Choose at least one file.")
+    if now is not None and st.button("Fit the mass model anew", help="Takes in what was settled and handed in since the last fit."):
+        _fit()
     last = st.session_state.pop("last_load", None)
     if last is not None:
         _tell(last, now)
@@ -58,6 +60,19 @@ def _take_in(files: dict[str, bytes], name: str, fit: bool) -> None:
             return
         status.update(label="Done", state="complete")
     st.session_state["last_load"] = result
+    st.rerun()
+
+
+def _fit() -> None:
+    if not may(who.role(), "load"):
+        return
+    try:
+        with st.spinner("Fitting the mass model; this takes a moment"):
+            fit_store(live.store())
+    except TarebookError as fault:
+        for one in fault.faults:
+            st.error(tables.escaped(str(one)))
+        return
     st.rerun()
 
 

@@ -33,7 +33,9 @@ PAGES: dict[str, frozenset[Role]] = {
     "layout-families": _STAFF,
     "near-the-limit": _OFFICE,
     "early-mass": _STAFF,
+    "for-your-vehicle": _ALL,
     "job-finder": _STAFF,
+    "model-check": _OFFICE,
     "record-health": _OFFICE,
     "settings": _KEEPERS,
 }
@@ -50,7 +52,8 @@ ACTS: dict[str, frozenset[Role]] = {
     "see-costs": _KEEPERS,
     "see-jobs": _STAFF,
     "see-notes": _STAFF,
-    "make-sheet": _STAFF,
+    "make-sheet": _ALL,
+    "see-builds": _ALL,
 }
 
 EXPORTS: dict[str, frozenset[Role]] = {
@@ -66,7 +69,7 @@ def pages_of(role: Role) -> list[str]:
     """Names of the pages a role gets, in the order of the list.
 
     >>> pages_of(Role.CUSTOMER), pages_of(Role.NOBODY)
-    ([], [])
+    (['for-your-vehicle'], [])
     """
     return [page for page, roles in PAGES.items() if role in roles]
 

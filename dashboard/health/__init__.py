@@ -1,0 +1,1 @@
+"""Parts of the page that says how sound the records are."""

@@ -1,0 +1,44 @@
+"""Which vehicle, and which builds to lay side by side."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import live
+from dashboard.here import Here
+from pipeline.answers.customer import Group, groups, vehicles_to_choose
+
+MOST_BESIDE = 3
+
+
+def choose_vehicle() -> str | None:
+    """Ask for the vehicle."""
+    vehicles = live.ask(vehicles_to_choose)
+    st.markdown("### Tell us which vehicle it is, and we show you what others like it carry.")
+    return st.selectbox(
+        "Your vehicle", list(vehicles), index=None, format_func=lambda one: vehicles.get(one, one), key="for", bind="query-params", placeholder="type a part of its name",
+    )  # fmt: skip
+
+
+def choose_builds(now: Here, vehicle_id: str) -> list[Group]:
+    """The groups that may be told of, and which of them to show."""
+    found = live.ask(groups, vehicle_id)
+    if not found.found:
+        st.info(
+            "We have built too few like this to show a typical one. Start from an empty body below the line on *Early mass*, or ask us."
+        )
+        return []
+    if found.wider:
+        st.info("We have built few on this very vehicle so far. These are builds on vehicles of the same size and cab.")
+    names = {group.family: f"{kind_first(group)}" for group in found.found}
+    chosen = st.pills(
+        f"Choose up to {MOST_BESIDE} to lay side by side", list(names), selection_mode="multi", default=[found.found[0].family], format_func=lambda one: names.get(one, str(one)),
+        key="beside", bind="query-params",
+    )  # fmt: skip
+    picked = [group for group in found.found if group.family in (chosen or [])][:MOST_BESIDE]
+    return picked or [found.found[0]]
+
+
+def kind_first(group: Group) -> str:
+    """What a group is called: its name, which begins with the kind of body."""
+    return group.name[:1].upper() + group.name[1:]

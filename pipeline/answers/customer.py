@@ -1,0 +1,259 @@
+"""What a customer may see of history: the one place that decides it.
+
+The rule. A customer sees nothing of any one job: no number, name, note, price, date, drawing or mass of it. What is shown
+of history comes from fixed groups of at least LEAST_JOBS jobs: a layout family on a vehicle, or, where no family has that
+many on it, on vehicles of the same size class and cab, and then it says so. Nobody chooses the groups: no period, branch,
+length or item narrows them. Of a group come its name, how common it is in steps no finer than one in so many, its median
+length to 50 mm, and the middle 80 % of masses, widened to the next 5 kg and only where LEAST_JOBS jobs have one. The build
+shown is made up of items that at least half of the family's bodies and at least LEAST_JOBS jobs have; it is nobody's.
+Whatever is changed is asked of the mass model and never of history, so that no difference of two views gives a job away.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+
+from pipeline.answers.access import Role, require
+from pipeline.answers.draft import Draft, DraftBody, DraftLine, to_json
+from pipeline.answers.early import OnVehicle, estimate_draft
+from pipeline.mass.bodies import USUAL
+from pipeline.mass.model import Model
+from pipeline.settings import Settings
+from pipeline.settings_loads import TravelLoad
+from pipeline.store import Edition
+
+LEAST_JOBS = 5
+STEP_KG = 5.0
+_LENGTH_STEP_MM = 50.0
+_SIZE_STEP_MM = 10.0
+_COMMON = 0.5
+_RAREST = 20
+
+_SOLD = """
+WITH sold AS (
+    SELECT b.job_id, b.body, b.kind, b.length_mm, b.width_mm, b.height_mm, b.vehicle_id, b.size_class, b.cab, m.family,
+           coalesce(b.weighed_kg, b.cad_kg) AS mass_kg
+    FROM current_bodies AS b JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body
+    WHERE b.counted AND b.sold_on IS NOT NULL
+)"""
+_ON_VEHICLE = "vehicle_id = $vehicle_id"
+_ON_CLASS = "(size_class, cab) IN (SELECT (size_class, cab) FROM vehicles WHERE vehicle_id = $vehicle_id)"
+
+
+@dataclass(frozen=True)
+class Group:
+    """A fixed group of history: a family of one kind, on one vehicle or on its class; lengths in mm, masses in kg."""
+
+    family: int
+    name: str
+    kind: str
+    one_in: int
+    length_mm: float
+    width_mm: float
+    height_mm: float | None
+    low_kg: float | None
+    high_kg: float | None
+
+
+@dataclass(frozen=True)
+class Groups:
+    """The groups of a vehicle, the most common first; `wider` where they are those of its size class and cab."""
+
+    found: tuple[Group, ...]
+    wider: bool
+
+
+@dataclass(frozen=True)
+class CustomerBuild:
+    """A made-up build and what it leaves, kg to STEP_KG; None: not known.
+
+    `left_kg` is what is left for people, luggage and ball on the finished vehicle with a full tank; `margin_kg` what is
+    left of GVM with the travel load; both at the middle, `…_low_kg` on the careful side. `with_upgrades` holds the same by
+    the upgrade's label.
+    """
+
+    draft: Draft
+    mass_kg: float
+    low_kg: float
+    high_kg: float
+    left: Left
+    with_upgrades: Mapping[str, Left]
+    inside: bool
+
+
+@dataclass(frozen=True)
+class Left:
+    """What is left of GVM, kg to STEP_KG, the careful side rounded down."""
+
+    left_kg: float | None
+    left_low_kg: float | None
+    margin_kg: float | None
+    margin_low_kg: float | None
+
+
+def vehicles_to_choose(con: Any, _settings: Settings) -> dict[str, str]:
+    """Vehicles by id with what people call them; a vehicle tells nothing of who brought one."""
+    return dict(con.execute("SELECT vehicle_id, label FROM vehicles ORDER BY label, vehicle_id").fetchall())
+
+
+def groups(con: Any, _settings: Settings, vehicle_id: str) -> Groups:
+    """The groups of LEAST_JOBS jobs and more that a customer with this vehicle may be told of."""
+    if not con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'family_of_body'").fetchall():
+        return Groups((), wider=False)
+    own = _groups(con, vehicle_id, _ON_VEHICLE)
+    return Groups(own, wider=False) if own else Groups(_groups(con, vehicle_id, _ON_CLASS), wider=True)
+
+
+def _groups(con: Any, vehicle_id: str, where: str) -> tuple[Group, ...]:
+    found = con.execute(
+        f"""{_SOLD}, here AS (SELECT * FROM sold WHERE {where}),
+        kinds AS (SELECT kind, count(DISTINCT job_id) AS jobs FROM here GROUP BY kind)
+        SELECT h.family, any_value(f.name), h.kind, count(DISTINCT h.job_id) AS jobs, any_value(k.jobs), median(h.length_mm), median(h.width_mm),
+               median(h.height_mm), quantile_cont(h.mass_kg, 0.1), quantile_cont(h.mass_kg, 0.9),
+               count(DISTINCT CASE WHEN h.mass_kg IS NOT NULL THEN h.job_id END)
+        FROM here AS h JOIN families AS f ON f.family = h.family JOIN kinds AS k ON k.kind = h.kind
+        GROUP BY h.family, h.kind HAVING count(DISTINCT h.job_id) >= $least ORDER BY jobs DESC, h.family""",
+        {"vehicle_id": vehicle_id, "least": LEAST_JOBS},
+    ).fetchall()  # fmt: skip
+    return tuple(_group(*row) for row in found)
+
+
+def _group(
+    family: int, name: str, kind: str, jobs: int, of: int, length: float, width: float, height: float | None, low: float | None,
+    high: float | None, with_mass: int,
+) -> Group:  # fmt: skip
+    told = with_mass >= LEAST_JOBS and low is not None and high is not None
+    return Group(
+        family, name, kind, min(_RAREST, max(1, round(of / jobs))), _to(length, _LENGTH_STEP_MM), _to(width, _SIZE_STEP_MM),
+        None if height is None else _to(height, _SIZE_STEP_MM), down(low) if told else None, up(high) if told else None,
+    )  # fmt: skip
+
+
+def made_up(con: Any, settings: Settings, vehicle_id: str, group: Group, on_a_tray: bool = True) -> Draft:
+    """A build of a group's most common items at its median length; nobody ever ordered it as such.
+
+    Args:
+        on_a_tray: put a canopy on the usual tray of such vehicles, where canopies mostly sit on one.
+    """
+    body = DraftBody(
+        group.kind, group.length_mm, group.width_mm, height_mm=group.height_mm, lines=_common_lines(con, group.family, group.kind)
+    )
+    bodies = [body]
+    if group.kind == "canopy" and on_a_tray:
+        tray = next((one for one in groups(con, settings, vehicle_id).found if one.kind == "tray"), None)
+        if tray is not None:
+            length_mm = max(tray.length_mm, group.length_mm)
+            lines = _common_lines(con, tray.family, "tray")
+            bodies = [
+                msgspec.structs.replace(body, sits_on="tray"),
+                DraftBody("tray", length_mm, tray.width_mm, sits_on="chassis", lines=lines),
+            ]
+    return Draft(tuple(bodies), vehicle_id=vehicle_id)
+
+
+def empty_build(vehicle_id: str, kind: str) -> Draft:
+    """A bare body of usual size, to start from where history has no group to tell of."""
+    usual = USUAL[kind]
+    return Draft((DraftBody(kind, usual["length_mm"], usual["width_mm"], height_mm=usual["height_mm"] or None),), vehicle_id=vehicle_id)
+
+
+def _common_lines(con: Any, family: int, kind: str) -> tuple[DraftLine, ...]:
+    found = con.execute(
+        f"""{_SOLD}, members AS (SELECT * FROM sold WHERE family = $family AND kind = $kind),
+        held AS (
+            SELECT f.item_id, count(DISTINCT m.job_id) AS jobs, count(DISTINCT m.job_id || '/' || m.body) AS bodies, mode(f.zone) AS zone, mode(f.qty) AS qty
+            FROM members AS m JOIN current_fitout AS f ON f.job_id = m.job_id AND f.body = m.body GROUP BY f.item_id
+        )
+        SELECT h.item_id, h.zone, h.qty, i.needs, i.not_with FROM held AS h JOIN items AS i ON i.item_id = h.item_id
+        WHERE h.jobs >= $least AND h.bodies >= $common * (SELECT count(*) FROM members) AND i.retired_on IS NULL
+        ORDER BY h.bodies DESC, h.item_id""",
+        {"family": family, "kind": kind, "least": LEAST_JOBS, "common": _COMMON},
+    ).fetchall()  # fmt: skip
+    chosen: dict[str, DraftLine] = {}
+    refused: set[str] = set()
+    for item_id, zone, qty, _, not_with in found:
+        if item_id not in refused:
+            chosen[item_id] = DraftLine(item_id, float(qty or 1.0), zone or "")
+            refused |= set((not_with or "").split())
+    needed = {need for item_id, _, _, needs, _ in found if item_id in chosen for need in (needs or "").split()}
+    known = {row[0] for row in con.execute("SELECT item_id FROM items").fetchall()}
+    return (*chosen.values(), *(DraftLine(item_id) for item_id in sorted((needed - set(chosen) - refused) & known)))
+
+
+def build_answer(edition: Edition, model: Model | None, settings: Settings, draft_json: str, role: str) -> CustomerBuild:
+    """What a build weighs and leaves, out of the mass model alone.
+
+    Args:
+        draft_json: the made-up build, or what a customer made of it.
+        role: who asks, the value of a Role.
+    Raises: NoModel: nothing was fitted yet; WrongCall: not for this role; InputRefused: no such draft.
+    """
+    require(Role(role), "see-builds")
+    level = settings.limits.level
+    empty = msgspec.json.encode(TravelLoad(people=[], luggage_kg=0.0, water_l=0.0, fuel_fraction=1.0)).decode()
+    bare = estimate_draft(edition, model, settings, draft_json, level, empty)
+    laden = estimate_draft(edition, model, settings, draft_json, level)
+    labels = dict(edition.cursor().execute("SELECT upgrade_id, label FROM upgrades").fetchall())
+    left = {case.upgrade_id: _left(case, of) for case, of in zip(laden.cases, bare.cases, strict=True)}
+    bodies = laden.bodies
+    # each body's own interval, added as if all came out high together: the careful side
+    return CustomerBuild(
+        laden.draft, _to(sum(body.estimate_kg for body in bodies), STEP_KG), down(sum(body.low_kg for body in bodies)),
+        up(sum(body.high_kg for body in bodies)), left.get(laden.draft.upgrade_id, Left(None, None, None, None)),
+        {labels.get(upgrade_id, upgrade_id): one for upgrade_id, one in left.items() if upgrade_id is not None},
+        all(body.standing != "outside" for body in bodies),
+    )  # fmt: skip
+
+
+def changed(draft: Draft, length_mm: float | None = None, add: str | None = None, take_out: str | None = None) -> Draft:
+    """A build changed a little: another length of its first body, an item more or less."""
+    body = draft.bodies[0]
+    if length_mm is not None:
+        body = msgspec.structs.replace(body, length_mm=_to(length_mm, _LENGTH_STEP_MM))
+    if add is not None and all(line.item_id != add for line in body.lines):
+        body = msgspec.structs.replace(body, lines=(*body.lines, DraftLine(add)))
+    if take_out is not None:
+        body = msgspec.structs.replace(body, lines=tuple(line for line in body.lines if line.item_id != take_out))
+    return msgspec.structs.replace(draft, bodies=(body, *draft.bodies[1:]))
+
+
+def key_of(draft: Draft) -> str:
+    """The draft as the text that `build_answer` reads."""
+    return to_json(draft)
+
+
+def _left(laden: OnVehicle, bare: OnVehicle) -> Left:
+    middle, low = _of_gvm(bare)
+    margin, margin_low = _of_gvm(laden)
+    return Left(middle, low, margin, margin_low)
+
+
+def _of_gvm(case: OnVehicle) -> tuple[float | None, float | None]:
+    for row in case.limits.records():
+        if row["limit"] == "gvm" and row["margin"] is not None and row["verdict"] != "unknown":
+            low = None if row["high"] is None else down(row["rating"] - row["high"])
+            return down(row["margin"]), low
+    return None, None
+
+
+def down(kg: float) -> float:
+    """To the next STEP_KG below.
+
+    >>> down(312.0), up(312.0), down(-1.0)
+    (310.0, 315.0, -5.0)
+    """
+    return math.floor(kg / STEP_KG) * STEP_KG
+
+
+def up(kg: float) -> float:
+    """To the next STEP_KG above."""
+    return math.ceil(kg / STEP_KG) * STEP_KG
+
+
+def _to(value: float, step: float) -> float:
+    return round(value / step) * step
