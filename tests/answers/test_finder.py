@@ -63,7 +63,7 @@ def fits(row: dict, search: Search) -> bool:
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(SEARCH)
 def test_any_combination_finds_what_a_plain_loop_finds(search):
     expected = {(row["job_id"], row["body"]) for row in BODIES.iter_rows(named=True) if fits(row, search)}
@@ -100,7 +100,8 @@ def test_standing_comes_from_the_table_of_estimates_where_there_is_one():
     con = random_edition(52, jobs=60)
     assert find(con, Search(standings=("outside",))).found == 0
     con.execute(
-        "create table body_estimates as select job_id, body, case when length_mm > 2500 then 'outside' else 'inside' end as standing from current_bodies"
+        "create table body_estimates as select job_id, body,"
+        " case when length_mm > 2500 then 'outside' else 'inside' end as standing from current_bodies"
     )
     expected = con.execute("select count(*) from current_bodies where length_mm > 2500").fetchall()[0][0]
     found = find(con, Search(standings=("outside",)))

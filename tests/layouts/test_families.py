@@ -65,6 +65,15 @@ def test_same_records_give_the_same_families():
     assert first.family_of_body.equals(second.family_of_body)
 
 
+def test_building_again_with_its_own_families_changes_nothing():
+    """A rebuild starts from the live edition's families."""
+    con = edition_of(known(500, 0.2, 13))
+    first = build_families(con, None, USUAL)
+    again = build_families(con, first, USUAL)
+    assert again.families.equals(first.families)
+    assert again.family_of_body.equals(first.family_of_body)
+
+
 def test_numbers_stay_over_twelve_monthly_editions():
     parts = [known(500, 0.10, 7, first=0)]
     found = build_families(edition_of(*parts), None, USUAL)
