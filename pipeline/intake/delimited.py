@@ -95,11 +95,9 @@ class DelimitedRows:
     header: Header
 
     def rows(self) -> Iterator[tuple[int, Cells]]:
-        positions, width = self.header.positions, self.header.width
+        positions, width, nameless = self.header.positions, self.header.width, self.header.nameless
         for line, cells in self._filled():
-            if len(cells) < width:
-                cells += [""] * (width - len(cells))
-            if self._is_ragged(cells):
+            if (nameless or len(cells) > width) and self._is_ragged(cells):
                 yield line, Ragged(len(positions), cells)
             else:
                 yield line, tuple([cells[i] or None for i in positions])
@@ -110,8 +108,8 @@ class DelimitedRows:
     def as_stood(self, line: int) -> dict[str, str]:
         """Reads on from the header to that line."""
         cells = next((cells for begins, cells in self._filled() if begins == line), [])
-        if len(cells) < self.header.width or not self._is_ragged(cells):
-            return {self.header.names[i]: cells[i] for i in self.header.positions if i < len(cells) and cells[i]}
+        if not self._is_ragged(cells):
+            return {self.header.names[i]: cells[i] for i in self.header.positions if cells and cells[i]}
         safe = min(self.header.private, default=len(cells))
         stood = {self._name(i): cell for i, cell in enumerate(cells[:safe]) if cell}
         rest = self.header_line.delimiter.join(cells[safe:])
@@ -125,7 +123,7 @@ class DelimitedRows:
         """The file for a bulk reader, where nothing about it needs care."""
         scan, head, delimiter = self.file.scan, self.header_line, self.header_line.delimiter
         commas = (scan.lines - head.line + 1) * (len(head.cells) - 1)
-        if head.line != 1 or scan.encoding not in ("utf-8", "utf-8-sig") or self.header.nameless:
+        if head.line != 1 or scan.encoding not in ("utf-8", "utf-8-sig") or "" in self.header.names:
             return None
         # A tab at a cell's edge is blank to people, and a character to the database.
         if delimiter != "\t" and scan.delimiters["\t"]:
@@ -139,20 +137,22 @@ class DelimitedRows:
         return (names[position] if position < len(names) else "") or f"cell {position + 1}"
 
     def _is_ragged(self, cells: list[str]) -> bool:
-        nameless, width = self.header.nameless, self.header.width
-        if not nameless and len(cells) <= width:
-            return False
-        return any(cells[i].strip() for i in (*nameless, *range(width, len(cells))))
+        spots = (*self.header.nameless, *range(self.header.width, len(cells)))
+        return any(cells[i].strip() for i in spots if i < len(cells))
 
     def _records(self) -> Iterator[tuple[int, list[str]]]:
         return self.file.records(self.header_line.delimiter, self.header_line.last_line)
 
     def _filled(self) -> Iterator[tuple[int, list[str]]]:
-        return ((line, cells) for line, cells in self._records() if not _blank(cells))
+        """Records that are not blank, filled up to the header's width."""
+        width = self.header.width
+        for line, cells in self._records():
+            if not _blank(cells):
+                yield line, cells if len(cells) >= width else cells + [""] * (width - len(cells))
 
 
 def _blank(cells: list[str]) -> bool:
-    return not "".join(cells).strip()
+    return not (cells and cells[0].strip()) and not "".join(cells).strip()
 
 
 def _record(lines: list[str], line: int, delimiter: str) -> HeaderLine:

@@ -84,7 +84,12 @@ def _in_child(kind: str, file: SourceFile, limits: IntakeSettings) -> list[Grid]
     command = [sys.executable, "-I", "-X", "utf8", str(_CHILD)]
     try:
         ended = subprocess.run(
-            command, input=json.dumps(request).encode(), stdout=spool.fd, stderr=subprocess.PIPE, timeout=limits.child_seconds, check=False
+            command,
+            input=json.dumps(request).encode(),
+            stdout=spool.fd,
+            stderr=subprocess.DEVNULL,
+            timeout=limits.child_seconds,
+            check=False,
         )
     except subprocess.TimeoutExpired as error:
         raise _too_slow(kind, file.name, limits) from error

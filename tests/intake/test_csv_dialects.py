@@ -7,6 +7,8 @@ import itertools
 import pytest
 from hand_ins import cells, records
 
+from pipeline.intake import Ragged
+
 ROWS = [
     ["job_id", "body", "length_mm", "width_mm", "colour_outside"],
     ["J1", "canopy", "1650", "1780", "grün"],
@@ -92,6 +94,18 @@ def test_in_a_ragged_row_nobody_is_told_by_another_columns_name(read):
     }
 
 
+def test_a_short_ragged_row_does_not_tell_either(read):
+    (table,) = read({"jobs.csv": "job_id,vehicle_id,status,,customer_ref,note,price,cost\nJ1,V,lost,what,or that,Ann Example\n"})
+    assert isinstance(next(table.rows())[1], Ragged)
+    assert table.as_stood(2) == {
+        "job_id": "J1",
+        "vehicle_id": "V",
+        "status": "lost",
+        "cell 4": "what",
+        "customer_ref": "or that,Ann Example,,",
+    }
+
+
 def test_as_stood_holds_the_known_columns_by_their_own_headers(read):
     (table,) = read({"bodies.csv": "job_id,body,length_in,width_mm,salesman\nJ1,tray,70,,Ann\n"})
     assert table.as_stood(2) == {"job_id": "J1", "body": "tray", "length_in": "70"}
@@ -122,6 +136,7 @@ def test_rows_can_be_read_again_and_side_by_side(read):
         (text(",", "\n") + ",,,,\n", False),
         (text(",", "\n") + "J3,tray\n", False),
         (text(",", "\n").encode("cp1252"), False),
+        (text(",", ",\n"), False),
     ],
 )
 def test_only_a_file_that_any_reader_reads_alike_is_plain(read, content, plain):
