@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,15 @@ def _small_store(setup: Setup) -> Path:
     if not store.exists():
         run_process(tarebook("load", history(setup, SMALL), "--store", store))
         run_process(tarebook("fit", "--store", store))
+    return store
+
+
+def fitted(setup: Setup) -> Path:
+    """The large store with its model and layout families."""
+    store, mark = loaded(setup), setup.work / "store-is-fitted"
+    if not mark.exists():
+        run_process(tarebook("fit", "--store", store))
+        mark.touch()
     return store
 
 
@@ -140,10 +150,30 @@ def estimate_many(setup: Setup) -> list[Figure]:
     return [beside(f"estimate {setup.bodies:,} drafts", "matrix and one product", ours, lambda: timed(product), 2.0, setup.repeat)]
 
 
+def nearest_of_many(setup: Setup) -> list[Figure]:
+    """The five nearest builds of the large history for one draft, the edition open."""
+    from pipeline.answers.drafts import read_drafts
+    from pipeline.answers.nearest import nearest_builds
+    from pipeline.store import Store
+
+    store = Store(fitted(setup))
+    edition = store.live()
+    drafts = read_drafts(_drafts(setup, 1), edition, store.settings())
+
+    def ours() -> float:
+        return 1e3 * timed(lambda: nearest_builds(edition, drafts.bodies, drafts.fitout, 5))
+
+    first = ours()
+    found = alone(f"nearest five of {setup.bodies:,} builds", ours, 100.0, max(setup.repeat, 7), "ms")
+    edition.close()
+    return [found, Figure("the same, the first time in an edition", "-", first, math.nan, "ms", math.inf, 1)]
+
+
 ROWS = {
     "fit-small": fit_small,
     "fit": fit_large,
     "estimate-process": estimate_process,
     "estimate-one": estimate_in_process,
     "estimate-many": estimate_many,
+    "nearest": nearest_of_many,
 }

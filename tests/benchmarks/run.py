@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import platform
 import sys
 import tempfile
+import traceback
 from pathlib import Path
 
 # run as a script from anywhere: this folder and the checkout are found by their places
@@ -22,25 +24,45 @@ sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve
 import rows_load  # noqa: E402
 import rows_loads  # noqa: E402
 import rows_mass  # noqa: E402
+import rows_pages  # noqa: E402
 from measure import Figure, Setup  # noqa: E402
 
-ROWS = {**rows_load.ROWS, **rows_mass.ROWS, **rows_loads.ROWS}
+ROWS = {**rows_load.ROWS, **rows_mass.ROWS, **rows_loads.ROWS, **rows_pages.ROWS}
 
 
 def table(figures: list[Figure]) -> str:
     """The figures as a Markdown table."""
-    lines = ["| what | against | ours | floor | ratio | reach | |", "| --- | --- | --- | --- | --- | --- | --- |"]
-    for figure in figures:
-        floor = "-" if figure.floor != figure.floor else f"{figure.floor:.4g} {figure.unit}"
-        ratio = "-" if figure.floor != figure.floor else f"{figure.value:.2f}"
-        mark = "reached" if figure.reached else "NOT reached"
-        lines.append(
-            f"| {figure.what} | {figure.against} | {figure.ours:.4g} {figure.unit} | {floor} | {ratio} | {figure.reach:.4g} | {mark} |"
-        )
-    return "\n".join(lines)
+    head = ["| what | against | ours | floor | ratio | reach | |", "| --- | --- | --- | --- | --- | --- | --- |"]
+    return "\n".join([*head, *map(table_line, figures)])
 
 
-def main() -> None:
+def table_line(figure: Figure) -> str:
+    """One line of that table."""
+    ours = f"{figure.ours:.4g} {figure.unit}"
+    floor, ratio = ("-", "-") if math.isnan(figure.floor) else (f"{figure.floor:.4g} {figure.unit}", f"{figure.value:.2f}")
+    mark = "reached" if figure.reached else "NOT reached"
+    return f"| {figure.what} | {figure.against} | {ours} | {floor} | {ratio} | {figure.reach:.4g} | {mark} |"
+
+
+def _measure(names: list[str], setup: Setup) -> tuple[list[Figure], list[str]]:
+    """Figures of the named rows, told as they come; a row that breaks is named at the end and does not stop the others."""
+    figures: list[Figure] = []
+    failed = []
+    for name in names:
+        print(f"… {name}", file=sys.stderr)
+        try:
+            found = ROWS[name](setup)
+        except Exception:
+            traceback.print_exc()
+            failed.append(name)
+            continue
+        figures += found
+        for figure in found:
+            print(table_line(figure), file=sys.stderr)
+    return figures, failed
+
+
+def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--bodies", type=lambda text: int(float(text)), default=1_000_000, help="size of the history, 1e3 to 1e7")
     parser.add_argument("--only", nargs="+", choices=sorted(ROWS), metavar="ROW", help=f"some of: {' '.join(ROWS)}")
@@ -53,15 +75,15 @@ def main() -> None:
         work.mkdir(parents=True, exist_ok=True)
         # the key of the customers' hashes belongs to the run, not to the person who measures
         os.environ["TAREBOOK_KEY"] = str(work / "customer.key")
-        figures = []
-        for name in call.only or ROWS:
-            print(f"… {name}", file=sys.stderr)
-            figures += ROWS[name](Setup(work, call.bodies, call.repeat))
+        figures, failed = _measure(call.only or list(ROWS), Setup(work, call.bodies, call.repeat))
     print(table(figures))
     if call.out:
         machine = {"cores": os.cpu_count(), "python": platform.python_version(), "bodies": call.bodies}
         call.out.write_text(json.dumps({"machine": machine, "figures": [figure.as_json() for figure in figures]}, indent=1) + "\n", "utf-8")
+    if failed:
+        print(f"could not be measured: {', '.join(failed)}", file=sys.stderr)
+    return 1 if failed else 0
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -1,0 +1,134 @@
+"""The dashboard: reruns against the queries behind them, and the first picture after a start."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import math
+import os
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from measure import Figure, Setup, beside, tarebook
+from rows_mass import fitted
+from watched import watching
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+RECORDS = CHECKOUT / "sample_data" / "records"
+CHROMIUM = "/usr/bin/chromium"
+BARE_PAGE = Path(__file__).with_name("bare_page.py")
+RERUNS = 12
+FILTERED = ("what_sells", "layout_families", "near_the_limit", "job_finder")
+
+
+def page_reruns(setup: Setup) -> list[Figure]:
+    """Each page under filters it has not seen yet, in process, against its queries alone."""
+    from streamlit.testing.v1 import AppTest
+
+    os.environ["TAREBOOK_STORE"] = str(fitted(setup))
+    figures = []
+    with watching() as watch:
+        app = AppTest.from_file(str(CHECKOUT / "dashboard" / "app.py"), default_timeout=600).run()
+        combinations = _filters(app)
+        for page in FILTERED:
+            app.switch_page(f"app_pages/{page}.py").run()
+            whole, queries = [], []
+            for vehicles in itertools.islice(combinations, RERUNS):
+                app.multiselect(key="vehicles").set_value(list(vehicles))
+                before, began = watch.seconds, time.perf_counter()
+                app.run()
+                whole.append(time.perf_counter() - began)
+                queries.append(watch.seconds - before)
+            if app.exception:
+                raise RuntimeError(f"{page}: {app.exception[0].message}")
+            figures += _page_figures(page, whole, queries)
+    return figures
+
+
+def _filters(app: Any) -> Iterator[tuple[str, ...]]:
+    """Sets of vehicles to filter by, none twice, so that no answer is remembered from another page's turn."""
+    app.switch_page(f"app_pages/{FILTERED[0]}.py").run()
+    from dashboard.filter_bar import filter_options
+    from pipeline.store import Store
+
+    ids = list(filter_options(Store(Path(os.environ["TAREBOOK_STORE"])).live().cursor(), None)["vehicles"])
+    few = [chosen for size in range(1, len(ids) + 1) for chosen in itertools.combinations(ids, size)]
+    return itertools.cycle(few)
+
+
+def _page_figures(page: str, whole: list[float], queries: list[float]) -> list[Figure]:
+    name = page.replace("_", " ")
+    late = sorted(whole)[math.ceil(0.95 * len(whole)) - 1]
+    return [
+        Figure(f"rerun of {name}", "its queries alone", statistics.median(whole), statistics.median(queries), "s", 2.0, len(whole)),
+        Figure(f"rerun of {name}, p95", "-", 1e3 * late, math.nan, "ms", 250.0, len(whole)),
+    ]
+
+
+def first_picture(setup: Setup) -> list[Figure]:
+    """From the command to the first chart in a browser, against a bare Streamlit page with one chart."""
+    if not Path(CHROMIUM).exists():
+        print(f"first-picture was not measured: {CHROMIUM} is missing", file=sys.stderr)
+        return []
+    store = setup.work / "first-store"
+
+    def up() -> float:
+        shutil.rmtree(store, ignore_errors=True)
+        return _until_a_chart(lambda port: tarebook("up", RECORDS, "--store", store, "--port", str(port)), "what-sells")
+
+    def again() -> float:
+        return _until_a_chart(lambda port: tarebook("serve", "--store", store, "--port", str(port)), "what-sells")
+
+    def bare() -> float:
+        options = ["--server.address=127.0.0.1", "--server.headless=true", "--browser.gatherUsageStats=false"]
+        return _until_a_chart(
+            lambda port: [sys.executable, "-m", "streamlit", "run", str(BARE_PAGE), f"--server.port={port}", *options], ""
+        )
+
+    return [
+        beside("first picture, `up` on a new store", "a bare Streamlit page", up, bare, 2.0, setup.repeat),
+        beside("first picture, `serve` on the store", "a bare Streamlit page", again, bare, math.inf, setup.repeat),
+    ]
+
+
+def _until_a_chart(command: Callable[[int], list[str]], page: str) -> float:
+    with contextlib.closing(socket.socket()) as taken:
+        taken.bind(("127.0.0.1", 0))
+        port = taken.getsockname()[1]
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        began = time.perf_counter()
+        process = subprocess.Popen(command(port), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+        try:
+            _wait_for(port, process)
+            tab = browser.new_page()
+            tab.goto(f"http://127.0.0.1:{port}/{page}")
+            tab.wait_for_selector("[data-testid=stVegaLiteChart] svg, [data-testid=stVegaLiteChart] canvas", timeout=120_000)
+            return time.perf_counter() - began
+        finally:
+            browser.close()
+            # the command's own server is its child: both are in the session that was started here
+            os.killpg(process.pid, 15)
+            process.wait(timeout=30)
+
+
+def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
+    for _ in range(6_000):
+        if process.poll() is not None:
+            raise RuntimeError(f"the server ended with exit {process.returncode}")
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
+            return
+        time.sleep(0.05)
+    raise RuntimeError("the server did not answer within five minutes")
+
+
+ROWS = {"pages": page_reruns, "first-picture": first_picture}
