@@ -31,6 +31,7 @@ class Fitted:
     """A model with the rows it stands on, for reports; only the model is stored."""
 
     model: Model
+    settings: MassSettings
     evidence: Evidence
     rows: Rows
     residuals: Residuals
@@ -63,7 +64,7 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
     out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
     model = _model(design, rows, state, residuals, out, evidence.history, settings)
     model = replace(model, facts=model.facts | {"change": settings.change, "change_tried": tried})
-    return Fitted(_with_centre(model, evidence, settings), evidence, rows, residuals, out)
+    return Fitted(_with_centre(model, evidence, settings), settings, evidence, rows, residuals, out)
 
 
 def prepare(history: History, settings: MassSettings) -> tuple[Design, Evidence]:

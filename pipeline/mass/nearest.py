@@ -67,7 +67,7 @@ def index_builds(model: Model, bodies: Columns, fitout: Columns) -> Builds:
         rows=rows,
         kind=found.bodies.kind.astype(np.int8),
         shell_kg=_shell_kg(model, shell_columns(model.design, found.bodies), found.bodies.kind).astype(np.float32),
-        fitout_kg=(pieces @ _item_kg(model)).astype(np.float32),
+        fitout_kg=(pieces @ item_kg(model)).astype(np.float32),
         mass_kg=numbers(bodies, "weighed_kg")[rows],
         length_mm=found.bodies.length_mm,
         pieces=[np.ascontiguousarray(pieces[:, item]).astype(np.float32) for item in range(model.design.item_count)],
@@ -81,7 +81,7 @@ def nearest(model: Model, builds: Builds, bodies: Columns, fitout: Columns, row:
     draft = read_drafts(model, take(bodies, np.array([row])), own)
     wanted = count_items(model.design, draft.bodies, draft.lines).pieces[0]
     shell = _shell_kg(model, shell_columns(model.design, draft.bodies), draft.bodies.kind)[0]
-    kilograms = _item_kg(model).tolist()
+    kilograms = item_kg(model).tolist()
     # |c − w| summed over items = sum of all c, corrected where the draft holds something
     distance = builds.fitout_kg + np.abs(builds.shell_kg - float(shell))
     for item in np.flatnonzero(wanted):
@@ -117,7 +117,7 @@ def _differs(design: Design, builds: Builds, place: int, wanted: np.ndarray, len
     return tuple(found)
 
 
-def _item_kg(model: Model) -> np.ndarray:
+def item_kg(model: Model) -> np.ndarray:
     """(items,) mass of a piece at the reference length, never under nothing."""
     return np.maximum(model.piece.fixed + model.piece.grown * model.design.length_m, 0.0)
 
