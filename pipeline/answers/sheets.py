@@ -1,4 +1,9 @@
-"""The customer's sheet of a draft: mass, loads, limits and drawing joined into `SheetContent`, and nothing of anybody else."""
+"""The customer's sheet of a draft: mass, loads, limits and drawing joined into `SheetContent`, and nothing of anybody else.
+
+Why a body is outside of history would tell of the longest or fullest one ever built, so the sheet says only that it is; and
+a customer's own screen, where a draft can be changed freely, gets no count of alike bodies, since two of them would differ
+by a job.
+"""
 
 from __future__ import annotations
 
@@ -117,7 +122,7 @@ def sheet_content(
     checked = check_drafts(edition, model, drafts, settings, travel)
     found = None if model is None else given_or_estimated(model, drafts.bodies, drafts.fitout, settings.limits.level)
     unknown = np.full(len(drafts.bodies["body"]), "", dtype=object)
-    standing, why = (unknown, unknown) if found is None else with_unknown_items(drafts, found)
+    standing, why = (unknown, unknown) if found is None else with_unknown_items(drafts, replace(found, why=unknown))
     records_to = edition.manifest.get("records_to") if edition else None
     asked = Asked(
         drafts=drafts,
@@ -128,7 +133,7 @@ def sheet_content(
         laden=checked.checked,
         empty=check(checked.work, checked.assessed, _EMPTY, checked.terms),
         travel=travel,
-        alike=_alike(edition, drafts, settings),
+        alike=_alike(None if role == Role.CUSTOMER else edition, drafts, settings),
     )
     return content_of(
         asked,
@@ -315,7 +320,7 @@ def _fitout_line(mark: ItemMark, line: dict[str, Any]) -> FitoutLine:
 
 def _stands_on(alike: tuple[int, int] | None) -> str:
     if alike is None:
-        return "It stands on all our records; too few bodies are alike to count them."
+        return "It stands on all bodies of ours that were weighed or drawn."
     count, measured = alike
     return f"It stands on {count} alike bodies, {measured} of them weighed or drawn."
 

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 
+import msgspec
 import pytest
 
+from pipeline.answers.access import Role
+from pipeline.answers.drafts import read_drafts
+from pipeline.answers.sheets import sheet_content
 from pipeline.cli import main
+from pipeline.mass.model import Model
 from pipeline.pictures.charts import LIMIT_NAMES
+from pipeline.store import Store
 
 pymupdf = pytest.importorskip("pymupdf")
 
@@ -49,6 +56,30 @@ def test_a_folder_of_drafts_makes_a_sheet_each(shop, tmp_path, capsys):
     assert {path.name for path in tmp_path.iterdir()} == {f"{job}.pdf" for job in jobs}
     talk = capsys.readouterr().err
     assert talk.count("code ") == len(jobs)
+
+
+def test_no_sheet_tells_of_the_extremes_of_history_and_a_customers_screen_gets_no_counts(shop, capsys):
+    store = Store(shop / "store")
+    edition, settings = store.live(), store.settings()
+    model = Model.from_json(edition.model_text())
+    drafts = read_drafts(shop / "drafts", edition, settings)
+    job = str(drafts.bodies["job_id"][0])
+    drafts.bodies["length_mm"][drafts.bodies["job_id"] == job] = 6000.0
+    staff, guest = (
+        sheet_content(edition, model, drafts, job, settings, settings.travel, role=role) for role in (Role.SALES, Role.CUSTOMER)
+    )
+    assert staff.bodies[0].standing == "outside"
+    assert "ever" not in staff.bodies[0].why
+    longest = edition.cursor().execute("SELECT max(length_mm) FROM current_bodies").fetchall()[0][0]
+    assert f"{longest:,.0f}" not in repr(dataclasses.replace(staff, bodies=())) + staff.bodies[0].why + staff.bodies[0].stands_on
+    drafts.bodies["length_mm"][:] = 1700.0
+    lenient = msgspec.structs.replace(settings, layouts=msgspec.structs.replace(settings.layouts, alike_jaccard=0.0, alike_length=0.5))
+    told = [
+        sheet_content(edition, model, drafts, job, lenient, settings.travel, role=role).bodies[0] for role in (Role.SALES, Role.CUSTOMER)
+    ]
+    assert "alike bodies" in told[0].stands_on
+    assert told[1].stands_on == "It stands on all bodies of ours that were weighed or drawn."
+    assert guest.code == staff.code
 
 
 def test_the_month_is_written_as_a_pdf(shop, tmp_path):
