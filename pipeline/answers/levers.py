@@ -17,7 +17,7 @@ from pipeline.frames import Columns, height, take
 from pipeline.loads.cases import Assessed, Work, number, text
 from pipeline.loads.cautions import CAUTIONS
 from pipeline.loads.check import check
-from pipeline.loads.levers import Levers, Proposal, beyond_levers, needed, propose
+from pipeline.loads.levers import Levers, Proposal, beyond_levers, known_limits, needed, propose
 from pipeline.loads.together import item_rules
 from pipeline.loads.travel import brought, read_travel
 from pipeline.mass.estimate import estimate, given_or_estimated
@@ -79,7 +79,9 @@ class LeversAnswer:
         for one in self.levers:
             if one.beyond:
                 told.append(f"{one.job_id}: over on {', '.join(one.beyond)}, which no change to the bodies alters")
-            if not one.needed:
+            if not one.known:
+                told.append(f"{one.job_id}: no limit has a verdict, so that nothing can be said of levers; `check` names what is missing")
+            elif not one.needed:
                 told.append(f"{one.job_id}: no lever is needed")
             if not one.proved:
                 told.append(f"{one.job_id}: the search was cut short; a smaller set of changes may exist")
@@ -155,11 +157,11 @@ def levers_of_drafts(edition: Edition, model: Model, drafts: Drafts, settings: S
     zones = _zones(edition.cursor())
     assessed = assessed_of(model, work.bodies, work.fitout, settings)
     limits = check(work, assessed, travel, terms).limits
-    short = needed(limits, settings.limits)
+    short, known = needed(limits, settings.limits), known_limits(limits)
     found = []
     for job, job_id in enumerate(text(work.jobs, "job_id").tolist()):
         if not short[job]:
-            found.append(Levers(job_id, False, (), None, beyond_levers(limits, job)))
+            found.append(Levers(job_id, False, (), None, beyond_levers(limits, job), known=bool(known[job])))
             continue
         rows = np.flatnonzero(work.job_of_body == job)
         body_model = ChangedBodies(model, settings, take(work.bodies, rows), _lines_of(work, rows))

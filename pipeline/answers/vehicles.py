@@ -144,14 +144,15 @@ def work_of_history(history: History, settings: Settings) -> Work:
     )  # fmt: skip
 
 
-def assessed_history(model: Model | None, history: History, settings: Settings) -> Assessed:
-    """Best known mass of each past body: on its scale, else by the difference of tickets, else drawn, else estimated."""
-    known = assessed_of(model, history.bodies, history.fitout, settings)
+def with_tickets(known: Assessed, history: History, settings: Settings) -> Assessed:
+    """Masses of past bodies that no scale has seen, by the difference of their vehicles' tickets: before drawing and estimate."""
     readings = read_tickets(history, np.zeros(len(known.kg)), np.ones(len(known.kg), bool), settings.mass, set())
     kg, cov, source = known.kg.copy(), known.cov.copy(), known.source.copy()
     outside = np.zeros(len(kg), bool) if known.outside is None else known.outside.copy()
     for total, var, rows in zip(readings.kg, readings.var, readings.bodies, strict=True):
-        share = kg[rows] / kg[rows].sum()
+        # bodies that nobody has thought of yet share by their lengths
+        weights = number(history.bodies, "length_mm")[rows] if np.isnan(kg[rows]).any() else kg[rows]
+        share = weights / weights.sum()
         kg[rows] = total * share
         arm = np.stack([np.ones(len(rows)), known.com_x_mm[rows], np.nan_to_num(known.com_y_mm[rows])], axis=1)
         about_centre = cov[rows] - cov[rows, 0, 0][:, None, None] * arm[:, :, None] * arm[:, None, :]

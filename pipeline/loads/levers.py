@@ -104,6 +104,7 @@ class Levers:
         nearest: the nearest miss, where none suffices.
         beyond: limits that stand over and that no change to bodies alters.
         proved: whether all sets cheaper than the last proposal were ruled out.
+        known: whether any limit that levers can alter has a verdict at all.
     """
 
     job_id: str
@@ -112,6 +113,7 @@ class Levers:
     nearest: Proposal | None
     beyond: tuple[str, ...]
     proved: bool = True
+    known: bool = True
 
 
 def propose(
@@ -148,6 +150,11 @@ def needed(limits: Limits, settings: LimitSettings) -> np.ndarray:
 def _more(program: Program, chosen: Chosen, enough: list[Chosen]) -> bool:
     """Whether a set is more of one that suffices."""
     return any(program.holds_more(chosen, other) for other in enough)
+
+
+def known_limits(limits: Limits) -> np.ndarray:
+    """(n,) whether any limit that levers alter has a verdict."""
+    return np.any(limits.verdict[:, [limits.of(name) for name in WATCHED]] != UNKNOWN, axis=1)
 
 
 class _Search:

@@ -58,7 +58,7 @@ class OnBoard:
             for row in np.flatnonzero((part.case == case) & (part.kg != 0)):
                 found.append(
                     {
-                        "group": COMES_OFF if part.kg[row] < 0 and part.group == STAYS else part.group,
+                        "group": COMES_OFF if part.kg[row] < 0 and part.group in (STAYS, WE_BUILD) else part.group,
                         "label": part.label[row], "kg": float(part.kg[row]),
                         "x_mm": float(part.x_mm[row]), "y_mm": float(part.y_mm[row]), "basis": part.basis[row],
                     }

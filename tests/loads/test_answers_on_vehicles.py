@@ -11,6 +11,7 @@ import pytest
 
 from pipeline.answers import levers, limits, margins, vehicles
 from pipeline.answers.vehicles import assessed_of, terms_for, work_of_drafts
+from pipeline.cli import main
 from pipeline.errors import InputRefused
 from pipeline.loads.check import check
 from pipeline.loads.levers import needed
@@ -19,6 +20,7 @@ from pipeline.loads.margins import COLUMNS
 from pipeline.loads.variants import one_job, stacked
 from pipeline.settings import Settings, WorkshopSettings
 from pipeline.settings_loads import TravelLoad
+from pipeline.store import Store
 
 SETTINGS = Settings(workshop=WorkshopSettings(country="AU"))
 LOOSE = msgspec.structs.replace(SETTINGS, layouts=msgspec.structs.replace(SETTINGS.layouts, alike_jaccard=0.3, alike_length=0.2))
@@ -272,6 +274,14 @@ def test_the_count_of_alike_builds_that_went_without_is_what_a_plain_loop_counts
         assert text == f"{without} of {alike}"
 
 
+def test_levers_say_where_nothing_is_known(shop, tmp_path):
+    _, edition = shop
+    folder = write(tmp_path / "drafts", bodies=[{"job_id": "A", "body": "tray", "length_mm": 1800, "width_mm": 1800}])
+    answer = levers.levers_of_folder(edition, folder, SETTINGS)
+    assert answer.rows().rows == []
+    assert answer.said()[0].startswith("A: no limit has a verdict")
+
+
 def test_levers_say_which_jobs_need_none(proposed):
     answer, _, _ = proposed
     idle = [one.job_id for one in answer.levers if not one.needed]
@@ -333,3 +343,27 @@ def test_margins_take_the_load_that_is_asked_for(past):
             kg.append(dict(zip(frame["job_id"][here], frame["laden_kg"][here], strict=True)))
         apart = {round(kg[1][job] - kg[0][job], 6) for job in kg[0]}
         assert apart == ({0.0} if name == "delivered" else {100.0})
+
+
+def test_a_job_by_its_tickets_alone(tmp_path):
+    """Without a model and without a scale: bodies are 2220 − 1960 = 260 kg, and two finished tickets of a day are averaged."""
+    ticket = {"job_id": "T", "scale_step_kg": 20, "fuel_fraction": 0.8, "people_kg": 0}
+    folder = write(
+        tmp_path / "hand-in",
+        vehicles=[DRAFT_VEHICLE | {"tub_kg": 0}],
+        jobs=[{"job_id": "T", "vehicle_id": "MINE", "status": "delivered", "delivered_on": "2026-04-02"}],
+        bodies=[{"job_id": "T", "body": "tray", "length_mm": 2400, "width_mm": 1860}],
+        weighings=[
+            ticket | {"ticket": "1", "weighed_on": "2026-01-20", "state": "bare", "total_kg": 1960, "front_kg": 1220, "rear_kg": 720},
+            ticket | {"ticket": "2", "weighed_on": "2026-04-01", "state": "finished", "total_kg": 2220, "front_kg": 1230, "rear_kg": 990},
+            ticket | {"ticket": "3", "weighed_on": "2026-04-01", "state": "finished", "total_kg": 2220, "front_kg": 1190, "rear_kg": 1030},
+        ],
+    )
+    assert main(["load", str(folder), "--store", str(tmp_path / "store"), "--out", str(tmp_path / "accounts.csv")]) == 0
+    edition = Store(tmp_path / "store").live()
+    row = margins.margins_table(edition, Settings()).records()[0]
+    assert (row["body_kg"], row["body_source"], row["load"]) == (260.0, "tickets", "travel")
+    fuel = 0.2 * 80 * 0.835
+    assert row["laden_kg"] == pytest.approx(2220 + fuel + 190, abs=0.06)
+    rear = 1010 + (fuel * 0.62 + 140 * 0.45) + 50 * (3220 - 760 - 400) / 3220
+    assert row["rear_kg"] == pytest.approx(rear, abs=0.06)
