@@ -21,6 +21,7 @@ from pipeline.answers.drafts import Drafts
 from pipeline.answers.estimates import with_unknown_items
 from pipeline.answers.limits import check_drafts
 from pipeline.answers.sheet_content import FitoutLine, LeftOver, LimitLine, LoadLine, SheetBody, SheetContent
+from pipeline.answers.sheet_words import assumed, may_still, travel_said
 from pipeline.errors import WrongCall, did_you_mean
 from pipeline.frames import Columns, rows, take
 from pipeline.layouts.alike import Wanted, alike
@@ -28,10 +29,8 @@ from pipeline.loads.cases import text
 from pipeline.loads.cautions import CAUTIONS
 from pipeline.loads.check import Checked, check
 from pipeline.loads.limits import LIMITS
-from pipeline.loads.marks import Mark
 from pipeline.mass.estimate import Estimates, given_or_estimated
 from pipeline.mass.model import Model
-from pipeline.pictures.charts.limits import LIMIT_NAMES
 from pipeline.pictures.drawing import draw
 from pipeline.pictures.palette import PAPER
 from pipeline.pictures.shape import BodyShape, Centre, ItemMark, body_shape
@@ -44,32 +43,6 @@ _EMPTY = TravelLoad(people=[], luggage_kg=0.0, water_l=0.0, fuel_fraction=1.0)
 """A full tank and nothing else: what is left then is for people, luggage and ball."""
 _MASS_FROM = {"estimate": "estimated", "weighed": "weighed", "drawn": "by its drawing, corrected as past drawings were off"}
 _MASS_LIMITS = ("gvm", "front_axle", "rear_axle", "front_tyres", "rear_tyres")
-ASSUMED: dict[Mark, str] = {
-    Mark.COMMON_SPREAD: "a vehicle may weigh somewhat more or less than its maker says",
-    Mark.BASIS_UNKNOWN: "the maker's figure is with a full tank",
-    Mark.TUB_UNKNOWN: "nothing comes off with the factory tub",
-    Mark.TUB_PLACE: "the factory tub sits over the rear axle",
-    Mark.TANK_UNKNOWN: "the fuel on board is what the maker's figure holds",
-    Mark.TANK_PLACE: "the fuel tank sits where it usually does",
-    Mark.FUEL_KIND: "it runs on diesel",
-    Mark.TICKET_FUEL: "the fuel on board at the weighbridge was a middling amount",
-    Mark.FRONT_SEAT: "the front seats are where they usually are",
-    Mark.REAR_SEAT: "the rear seats are where they usually are",
-    Mark.NO_REAR_SEAT: "whoever was to sit behind sits in front, since there are no rear seats",
-    Mark.UPGRADE_UNKNOWN: "the upgrade itself weighs nothing",
-    Mark.UPGRADE_PLACE: "the upgrade's parts sit over the rear axle",
-    Mark.OFFSET: "the body stands close behind the cab",
-    Mark.BODY_CENTRE: "a body's weight is in the middle of its length",
-    Mark.LINE_PLACE: "parts without a known place sit over the rear axle",
-    Mark.LINE_FIRST: "parts put on by a dealer were on when it was first weighed",
-    Mark.EXTRA_PLACE: "extras without a place sit over the rear axle",
-    Mark.WATER_PLACE: "water without a tank of its own rides under the middle of the tray",
-    Mark.SPLIT: "the empty vehicle stands on its axles as such vehicles usually do",
-    Mark.TRACK: "the wheels stand as far apart as on such vehicles",
-    Mark.SEATS_BY_CAB: "it has as many seats as such cabs usually have",
-    Mark.TICKET_PLACES: "water and loose things at the weighbridge were over the rear axle",
-}
-"""What was assumed, in a customer's words; each follows "We took it that"."""
 
 
 @dataclass(frozen=True)
@@ -349,27 +322,7 @@ def _lines(limits: Any, case: int) -> dict[str, LimitLine]:
 
 
 def _assumptions(asked: Asked, case: int) -> tuple[str, ...]:
-    marks = Mark(int(np.bitwise_or.reduce(asked.laden.limits.marks[case])))
-    told = [said for mark, said in ASSUMED.items() if mark in marks]
-    return (travel_said(asked.travel), *(f"We took it that {said}." for said in told))
-
-
-def travel_said(travel: TravelLoad) -> str:
-    """The travel load in a sentence.
-
-    >>> travel_said(TravelLoad())
-    'On board: 2 people (80 kg front right, 60 kg front left), 50 kg of luggage, no water, the tank full, no trailer.'
-    """
-    people = ", ".join(f"{plain(one.kg)} kg {one.seat} {one.side}" for one in travel.people)
-    count = len(travel.people)
-    said = [f"{count} {'person' if count == 1 else 'people'} ({people})" if count else "nobody"]
-    said.append(f"{plain(travel.luggage_kg)} kg of luggage" if travel.luggage_kg else "no luggage")
-    said.append(f"{plain(travel.water_l)} l of water" if travel.water_l else "no water")
-    said += [f"{one.label} ({plain(one.kg)} kg)" for one in travel.extra]
-    said.append("the tank full" if travel.fuel_fraction == 1 else f"the tank {travel.fuel_fraction:.0%} full")
-    trailer = f"a trailer of {plain(travel.trailer_kg)} kg with {plain(travel.ball_kg)} kg on the ball"
-    said.append(trailer if travel.trailer_kg or travel.ball_kg else "no trailer")
-    return f"On board: {', '.join(said)}."
+    return travel_said(asked.travel), *assumed(int(np.bitwise_or.reduce(asked.laden.limits.marks[case])))
 
 
 def _may_add(checked: Checked, case: int) -> tuple[str, ...]:
@@ -380,16 +333,7 @@ def _may_add(checked: Checked, case: int) -> tuple[str, ...]:
         return ()
     whole = [line for line in known if line.limit == "gvm"]
     others = sorted((line for line in known if line.limit != "gvm"), key=lambda line: line.margin or 0.0)
-    return tuple(_may_still(line) for line in [*whole, *others[:1]])
-
-
-def _may_still(line: LimitLine) -> str:
-    name = LIMIT_NAMES[line.limit]
-    if (line.margin or 0.0) <= 0:
-        return f"Nothing more on the {name}: it is {plain(-(line.margin or 0.0))} kg over its rating."
-    least = (line.rating or 0.0) - (line.high or line.value or 0.0)
-    careful = f", or {plain(least)} kg should it come out heavy" if least > 0 else ", or nothing should it come out heavy"
-    return f"With all that on board, about {plain(line.margin)} kg more on the {name}{careful}."
+    return tuple(may_still(line) for line in [*whole, *others[:1]])
 
 
 def _price(job: dict[str, Any], settings: Settings) -> str:

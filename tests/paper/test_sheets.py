@@ -11,7 +11,8 @@ from small_edition import edition
 
 from pipeline.answers.access import Role
 from pipeline.answers.draft import Draft, DraftBody, DraftLine, DraftThing, code_of, frames_of
-from pipeline.answers.sheets import ASSUMED, Asked, content_of, draft_of, one_draft, sheet_content
+from pipeline.answers.sheet_words import ASSUMED
+from pipeline.answers.sheets import Asked, content_of, draft_of, one_draft, sheet_content
 from pipeline.errors import WrongCall
 from pipeline.loads.cases import Assessed, Work
 from pipeline.loads.check import Checked, Terms, check
