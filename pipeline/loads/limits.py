@@ -256,7 +256,7 @@ def _verdicts(cells: _Cells, cases: Cases, board: OnBoard, settings: LimitSettin
         p_over[guessed, ALL_LIMITS.index(name)] = np.nan
     verdict = np.select(
         [np.isnan(p_over), cells.value > cells.rating, p_over > settings.may_be_over_p], [UNKNOWN, OVER, MAY_BE_OVER], UNDER
-    )
+    ).astype(np.int8)
     nobody_fits = (cells.marks[:, ALL_LIMITS.index("seats")] & int(Mark.NO_REAR_SEAT)) != 0
     verdict[nobody_fits, ALL_LIMITS.index("seats")] = OVER
     return Limits(

@@ -37,12 +37,13 @@ class Loading:
     def __init__(self, size: int) -> None:
         self.size = size
         self.parts: list[Part] = []
+        self.all = np.arange(size)
         self.cov = np.zeros((size, 3, 3))
         self.marks = np.zeros(size, np.int64)
 
     def every(self, group: str, kg: Any, x_mm: Any, label: Any, basis: Any, y_mm: Any = 0.0) -> None:
         """A part that each case has once."""
-        self.some(group, np.arange(self.size), kg, x_mm, y_mm, label, basis)
+        self.some(group, self.all, kg, x_mm, y_mm, label, basis)
 
     def some(self, group: str, case: np.ndarray, kg: Any, x_mm: Any, y_mm: Any, label: Any, basis: Any) -> None:
         """A part that some cases have; numbers, texts or arrays (m,) beside `case` (m,)."""
@@ -75,9 +76,11 @@ class Loading:
 
 
 def objects(values: Any, size: int) -> np.ndarray:
-    """An object array of that size, from one text or several."""
+    """An object array of that size, from one text (which takes no room) or several."""
     if isinstance(values, np.ndarray):
         return values
+    if isinstance(values, str):
+        return np.broadcast_to(np.array(values, dtype=object), (size,))
     found = np.empty(size, dtype=object)
     found[:] = values
     return found

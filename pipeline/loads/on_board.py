@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.frames import height
 from pipeline.loads.cases import Assessed, Cases, Work, children, number, pick_text, text
 from pipeline.loads.geometry import Geometry, places
-from pipeline.loads.loading import COMES_OFF, GROUPS, PEOPLE_BRING, STAYS, WE_BUILD, Loading, Part
+from pipeline.loads.loading import COMES_OFF, GROUPS, PEOPLE_BRING, STAYS, WE_BUILD, Loading, Part, objects
 from pipeline.loads.marks import Mark, marks_at
 from pipeline.loads.statics import shifted
 from pipeline.loads.tickets import FINISHED, Spreads, Tickets
@@ -166,7 +166,7 @@ def _water(deck: Loading, work: Work, cases: Cases, spots: Geometry, load: Broug
     deck.mark(marks_at(np.isnan(holds.x_mm) & (kg != 0), Mark.WATER_PLACE, len(kg)), holds.case)
     middle = _under_tray_middle(work, spots, bodies, len(cases))
     x_mm = np.where(np.isnan(holds.x_mm), middle[holds.case], holds.x_mm)
-    deck.some(PEOPLE_BRING, holds.case, kg, x_mm, holds.y_mm, "water in " + holds.label, "by the travel load")
+    deck.some(PEOPLE_BRING, holds.case, kg, x_mm, holds.y_mm, holds.label, "by the travel load")
     rest = wanted - filled * capacity * WATER_KG_PER_L
     rest = np.where(np.abs(rest) < 1e-9, 0.0, rest)
     deck.mark(marks_at(rest != 0, Mark.WATER_PLACE, len(cases)))
@@ -190,7 +190,7 @@ def _holders(work: Work, cases: Cases, spots: Geometry, bodies: _Bodies) -> _Hol
     qty = number(work.fitout, "qty")
     each = np.append(np.nan_to_num(number(work.items, "holds_l")), 0.0)[item] * np.where(np.isnan(qty), 1.0, qty)
     line, at = children(np.where(each > 0, work.body_of_line, -1), bodies.row)
-    labels = pick_text(text(work.items, "label"), item[line])
+    labels = pick_text(_water_in(text(work.items, "label")), item[line])
     holds = np.nan_to_num(number(work.on_vehicle, "holds_l"))
     part, case = children(np.where(holds > 0, work.job_of_part, -1), cases.job)
     part_x = number(work.on_vehicle, "x_mm")[part]
@@ -201,9 +201,13 @@ def _holders(work: Work, cases: Cases, spots: Geometry, bodies: _Bodies) -> _Hol
             [bodies.front_mm[at] + number(work.fitout, "x_mm")[line], np.where(np.isnan(part_x), spots.rear_axle[case], part_x)]
         ),
         np.nan_to_num(np.concatenate([number(work.fitout, "y_mm")[line], number(work.on_vehicle, "y_mm")[part]])),
-        np.concatenate([labels, text(work.on_vehicle, "label")[part]]),
+        np.concatenate([labels, _water_in(text(work.on_vehicle, "label"))[part]]),
         np.concatenate([bodies.stays_off[at], np.zeros(len(part), bool)]),
     )
+
+
+def _water_in(labels: np.ndarray) -> np.ndarray:
+    return objects([f"water in {one}" for one in labels.tolist()], len(labels))
 
 
 def _under_tray_middle(work: Work, spots: Geometry, bodies: _Bodies, size: int) -> np.ndarray:
