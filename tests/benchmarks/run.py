@@ -77,8 +77,11 @@ def main() -> int:
         os.environ["TAREBOOK_KEY"] = str(work / "customer.key")
         figures, failed = _measure(call.only or list(ROWS), Setup(work, call.bodies, call.repeat))
     print(table(figures))
+    load, cores = os.getloadavg()[0], os.cpu_count() or 1
+    if load > 1.5 * cores:
+        print(f"others were at work ({load:.1f} waiting for {cores} cores): ratios hold, seconds are too long", file=sys.stderr)
     if call.out:
-        machine = {"cores": os.cpu_count(), "python": platform.python_version(), "bodies": call.bodies}
+        machine = {"cores": cores, "load": load, "python": platform.python_version(), "bodies": call.bodies}
         call.out.write_text(json.dumps({"machine": machine, "figures": [figure.as_json() for figure in figures]}, indent=1) + "\n", "utf-8")
     if failed:
         print(f"could not be measured: {', '.join(failed)}", file=sys.stderr)
