@@ -119,10 +119,12 @@ def find(con: duckdb.DuckDBPyConnection, search: Search, page: int = 1, size: in
     if faults:
         raise WrongCall(faults)
     head, body, values = _query(con, search)
-    found = int(run(con, f"{head} select count(*) as n {body}", values)["n"][0])
     values |= {"size": size, "skip": (page - 1) * size}
-    rows = run(con, f"{head} select {', '.join(FOUND)} {body} order by {SORTS[search.sort]} limit $size offset $skip", values)
-    return Page(rows.select(FOUND), found, page, size)
+    columns = f"{', '.join(FOUND)}, count(*) over () as found"
+    rows = run(con, f"{head} select {columns} {body} order by {SORTS[search.sort]} limit $size offset $skip", values)
+    # a page behind the last one has no row that could say how many there are
+    found = rows["found"][0] if rows.height else run(con, f"{head} select count(*) as n {body}", values)["n"][0]
+    return Page(rows.select(FOUND), int(found), page, size)
 
 
 def find_all(con: duckdb.DuckDBPyConnection, search: Search) -> pl.DataFrame:
@@ -187,7 +189,7 @@ def _conditions(search: Search) -> tuple[list[str], dict[str, Any]]:
     return conditions, values
 
 
-_HELD = "select 1 from current_fitout as x where x.job_id = b.job_id and x.body = b.body"
+_HELD = "select 1 from fitout as x where x.job_id = b.job_id and x.revision = b.revision and x.body = b.body"
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from pipeline.layouts import grouping, identity, naming, signature
-from pipeline.layouts.views import ask, run
+from pipeline.layouts.views import compose, run
 from pipeline.settings_layouts import LayoutSettings
 
 if TYPE_CHECKING:
@@ -64,17 +64,12 @@ def build_families(con: duckdb.DuckDBPyConnection, earlier: Families | None, set
         con: a writable connection to the edition under construction, its record tables in place.
         earlier: the last edition's families (`read_families`), whose numbers go on; None for a first edition.
     """
-    values = signature_values(settings)
-    layouts = ask(con, "distinct_signatures", None, **values).sort(
-        "kind", "bodies", "length_class", "signature", descending=[False, True, False, False]
-    )
-    bodies = ask(con, "signatures", None, **values)
+    layouts = _layouts(con, settings)
     grouped = [_group_kind(kind, part, earlier, settings) for (kind,), part in layouts.group_by("kind", maintain_order=True)]
     if not grouped:
         return _write(con, Families(_none(FAMILIES), _none(FAMILY_OF_BODY), _none(identity.CHANGES)))
     labelled, medoids = _numbered_groups(grouped)
-    members = bodies.join(labelled, on=["kind", "length_class", "signature"], how="inner").sort("job_id", "body")
-    members, medoids = _orient(members, medoids)
+    members, medoids = _orient(_members(con, labelled, medoids), medoids)
     matching = identity.match(
         members.select("job_id", "body", "grp"),
         earlier.family_of_body if earlier else None,
@@ -87,6 +82,33 @@ def build_families(con: duckdb.DuckDBPyConnection, earlier: Families | None, set
     _write(con, Families(families, family_of_body, matching.changes))
     named = naming.with_names(con, families, earlier.families if earlier else None, matching.changes, settings.length_step_mm)
     return _write(con, Families(named, family_of_body, matching.changes))
+
+
+def _layouts(con: duckdb.DuckDBPyConnection, settings: LayoutSettings) -> pl.DataFrame:
+    """`kind, length_class, signature, bodies`: the different layouts, the commonest of each kind first.
+
+    The texts of all bodies stay in the database, as the passing table `body_signatures`.
+    """
+    con.execute(f"create or replace temp table body_signatures as {compose('signatures')}", signature_values(settings))
+    counts = "select kind, length_class, signature, count(*) as bodies from body_signatures group by kind, length_class, signature"
+    return run(con, counts, {}).sort("kind", "bodies", "length_class", "signature", descending=[False, True, False, False])
+
+
+def _members(con: duckdb.DuckDBPyConnection, labelled: pl.DataFrame, medoids: pl.DataFrame) -> pl.DataFrame:
+    """Every body with its group, in the order of jobs: `job_id, body, kind, sold, turned, grp, distance, medoid_turned, central`."""
+    key = ["kind", "length_class", "signature"]
+    central = labelled.join(medoids.select(*key, central=pl.lit(True)), on=key, how="left").with_columns(pl.col("central").fill_null(False))
+    con.register("labelled_layouts", central.to_arrow())
+    members = run(
+        con,
+        "select b.job_id, b.body, b.kind, b.sold, b.turned, l.grp, l.distance, l.medoid_turned, l.central from body_signatures as b "
+        "inner join labelled_layouts as l on l.kind = b.kind and l.length_class = b.length_class and l.signature = b.signature "
+        "order by b.job_id, b.body",
+        {},
+    )
+    con.unregister("labelled_layouts")
+    con.execute("drop table body_signatures")
+    return members
 
 
 def read_families(con: duckdb.DuckDBPyConnection) -> Families:
@@ -175,7 +197,7 @@ def _numbered_groups(grouped: list[tuple[pl.DataFrame, pl.DataFrame]]) -> tuple[
 def _orient(members: pl.DataFrame, medoids: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Say of each body whether it stands the other way round than the family's typical one; of equals the last one sold is it."""
     typical = (
-        members.join(medoids.select("grp", "kind", "length_class", "signature"), on=["grp", "kind", "length_class", "signature"])
+        members.filter("central")
         .sort("grp", "sold", "job_id", "body")
         .group_by("grp", maintain_order=True)
         .agg(

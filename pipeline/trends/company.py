@@ -45,8 +45,9 @@ def usually_also(
     have = sorted(set(items))
     ones = pairs(con, clause, layouts).rename({"item_b": "item_id"}).filter(pl.col("item_a").is_in(have))
     ones = ones.with_columns(because=pl.concat_list("item_a")).drop("item_a")
-    twos = triples(con, clause, layouts, trends).rename({"item_c": "item_id"})
-    twos = twos.filter(pl.col("item_a").is_in(have) & pl.col("item_b").is_in(have))
+    values = {"length_step_mm": layouts.length_step_mm, "pair_bodies": trends.pair_bodies}
+    draft = {"draft_item_ids": have, "draft_qtys": [1.0] * len(have)}
+    twos = ask(con, "company_of_two", clause, **values, **draft).rename({"item_c": "item_id"})
     twos = twos.with_columns(because=pl.concat_list("item_a", "item_b")).drop("item_a", "item_b")
     found = pl.concat([ones, twos.select(ones.columns)]).filter(
         ~pl.col("item_id").is_in(have),

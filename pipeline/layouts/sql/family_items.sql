@@ -1,6 +1,6 @@
 -- How common each item is in a family, and how many times as common as in all bodies of its kind (lift).
 with members as (
-    select b.job_id, b.body, b.kind, m.family
+    select b.job_id, b.revision, b.body, b.kind, m.family
     from current_bodies as b
     inner join family_of_body as m on m.job_id = b.job_id and m.body = b.body
     where b.counted
@@ -17,7 +17,7 @@ family_sizes as (
 held as (
     select distinct m.job_id, m.body, m.kind, m.family, f.item_id
     from members as m
-    inner join current_fitout as f on f.job_id = m.job_id and f.body = m.body
+    inner join fitout as f on f.job_id = m.job_id and f.revision = m.revision and f.body = m.body
 ),
 
 in_kind as (

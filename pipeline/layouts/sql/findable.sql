@@ -25,5 +25,5 @@ select
     j.price,
     j.note
 from current_bodies as b
-inner join current_jobs as j on j.job_id = b.job_id
+inner join jobs as j on j.job_id = b.job_id and j.revision = b.revision
 left join family_of_body as f on f.job_id = b.job_id and f.body = b.body

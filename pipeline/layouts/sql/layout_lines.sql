@@ -4,7 +4,7 @@
 select distinct
     b.job_id,
     b.body,
-    f.item_group,
+    i."group" as item_group,
     case
         when f.zone like 'left-%' then 'left'
         when f.zone like 'right-%' then 'right'
@@ -25,9 +25,9 @@ select distinct
         else 'mid'
     end as place
 from current_bodies as b
-inner join current_fitout as f on f.job_id = b.job_id and f.body = b.body
+inner join fitout as f on f.job_id = b.job_id and f.revision = b.revision and f.body = b.body
 inner join items as i on i.item_id = f.item_id
 where b.counted
-    and f.item_group not in (select group_name from left_out_groups)
+    and i."group" not in (select group_name from left_out_groups)
     and f.item_id not in (select item_id from left_out_items)
     and coalesce(i.datasheet_kg > $small_part_kg or coalesce(i.datasheet_kg_per_m, 0) > 0, true)

@@ -1,6 +1,7 @@
 -- Every body of ours that counts, with what its job says. The filters' where-clause is put behind it.
 select
     b.job_id,
+    b.revision,
     b.body,
     b.kind,
     b.length_mm,
@@ -29,6 +30,6 @@ select
     f.family,
     f.mirrored
 from current_bodies as b
-inner join current_jobs as j on j.job_id = b.job_id
+inner join jobs as j on j.job_id = b.job_id and j.revision = b.revision
 left join family_of_body as f on f.job_id = b.job_id and f.body = b.body
 where b.counted

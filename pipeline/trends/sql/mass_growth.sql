@@ -1,7 +1,7 @@
 -- What each item's greater or smaller number a body adds to the mean body, by the maker's figures, window against the one before.
 -- needs: chosen
 with sold as (
-    select job_id, body, length_mm, case when sold_on >= $now_from then 'now' else 'before' end as part
+    select job_id, revision, body, length_mm, case when sold_on >= $now_from then 'now' else 'before' end as part
     from chosen
     where sold and sold_on >= $before_from and sold_on < $now_until
 ),
@@ -20,7 +20,7 @@ counts as (
         sum(case when s.part = 'before' then f.qty else 0 end) as qty_before,
         sum(case when s.part = 'now' then f.qty else 0 end) as qty_now
     from sold as s
-    inner join current_fitout as f on f.job_id = s.job_id and f.body = s.body
+    inner join fitout as f on f.job_id = s.job_id and f.revision = s.revision and f.body = s.body
     group by f.item_id
 ),
 

@@ -4,7 +4,7 @@ select job_id, body, 'family' as subject, cast(family as varchar) as value from 
 union all
 select distinct c.job_id, c.body, 'item' as subject, f.item_id as value
 from chosen as c
-inner join current_fitout as f on f.job_id = c.job_id and f.body = c.body
+inner join fitout as f on f.job_id = c.job_id and f.revision = c.revision and f.body = c.body
 union all
 select
     job_id,
