@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,9 @@ from pipeline.pictures.palette import LIGHT, Look, chart_config
 
 Frame = Any
 """Columns, a polars frame, or a sequence of row dicts."""
+
+_NARROW_PX = 340
+"""What a phone of 375 px leaves a chart."""
 
 PICK = "picked"
 """Name of the selection of a chart that lets rows be picked, and of the event it sends."""
@@ -108,9 +112,16 @@ def finish(chart: Any, style: Style, question: str, answer: str, height: int, al
     return layered.properties(
         width=style.width,
         height=style.height or height,
-        title=alt.TitleParams(text=question, subtitle=answer) if answer else alt.TitleParams(text=question),
+        title=alt.TitleParams(text=_lines(question, style, 9.0), subtitle=_lines(answer, style, 6.6) if answer else alt.Undefined),
         description=alternative or f"{question} {answer}".strip(),
     ).configure(**chart_config(style.look))
+
+
+def _lines(text: str, style: Style, letter_px: float) -> str | list[str]:
+    """Text broken for the narrowest screen that it may stand on, since a chart's title does not wrap by itself."""
+    width_px = _NARROW_PX if isinstance(style.width, str) else max(style.width, _NARROW_PX)
+    lines = textwrap.wrap(text, int(width_px / letter_px))
+    return lines if len(lines) > 1 else text
 
 
 def nothing(style: Style, question: str, why: str) -> alt.LayerChart:

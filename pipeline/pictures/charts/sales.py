@@ -73,7 +73,7 @@ def _end_names(shown: list[dict[str, Any]], at: str, height: str, style: Style, 
         placed.append(row | {"label_at": max(row[height], floor)})
     return (
         alt.Chart(data(placed))
-        .mark_text(align="left", dx=9, fontWeight=600)
+        .mark_text(align="left", dx=9, fontWeight=600, limit=170)
         .encode(x=x, y=alt.Y("label_at:Q", title=y["title"]), text="value:N", color=colour)
     )
 
