@@ -51,7 +51,7 @@ class IntakeSettings(Struct, frozen=True, forbid_unknown_fields=True):
     max_sheet_columns: Annotated[int, Meta(ge=1, description="most columns of a sheet")] = 1_000
     max_line_bytes: Annotated[int, Meta(ge=1, description="longest line of a CSV, bytes")] = 1_048_576
     child_memory_mb: Annotated[int, Meta(ge=256, description="memory of the process that parses a workbook, MB")] = 2_048
-    child_seconds: Annotated[float, Meta(gt=0, description="time of the process that parses a workbook, s")] = 30.0
+    child_seconds: Annotated[float, Meta(gt=0, description="time of the process that parses a workbook, s")] = 60.0
 
 
 class SiftSettings(Struct, frozen=True, forbid_unknown_fields=True):

@@ -40,6 +40,12 @@ def _computed(module: str, function: str) -> Export:
     return read
 
 
+def _margins(edition: Edition, settings: Settings) -> Rows:
+    from pipeline.answers.margins import margins_table
+
+    return margins_table(edition, settings)
+
+
 EXPORTS: dict[str, Export] = {
     **{table: _records(table) for table in TABLES},
     "rejects": _view("rejects"),
@@ -48,6 +54,7 @@ EXPORTS: dict[str, Export] = {
     "families": _computed("families", "families"),
     "trends": _computed("selling", "trends"),
     "pairs": _computed("selling", "pairs"),
+    "margins": _margins,
 }
 """What can be exported, by name."""
 

@@ -22,6 +22,10 @@ def add_verbs(verbs: Any) -> None:
     verb.add_argument("--travel", type=Path, metavar="FILE", help="a travel load in place of the settings'")
     verb.add_argument("--upgrades", choices=["own", "all"], default="own", help="at the job's own upgrade, or at each that can be had")
 
+    verb = add_verb(verbs, "levers", _levers, "the smallest changes that give the margins back")
+    verb.add_argument("drafts", type=Path, metavar="DRAFTS", help="a folder with bodies, fitout and jobs")
+    verb.add_argument("--travel", type=Path, metavar="FILE", help="a travel load in place of the settings'")
+
 
 def _estimate(call: argparse.Namespace) -> Exit:
     from pipeline.answers.estimates import estimate_drafts
@@ -39,6 +43,17 @@ def _check(call: argparse.Namespace) -> Exit:
 
     check_ending(call.out)
     answer = check_folder(live_or_none(call), call.drafts, settings_of(call), call.travel, call.upgrades == "all")
+    for line in (*answer.said(), *answer.cautions):
+        say(line)
+    give(answer.rows(), call.out)
+    return Exit.LOOK if answer.needs_a_look else Exit.DONE
+
+
+def _levers(call: argparse.Namespace) -> Exit:
+    from pipeline.answers.levers import levers_of_folder
+
+    check_ending(call.out)
+    answer = levers_of_folder(call.store.live(), call.drafts, settings_of(call), call.travel)
     for line in (*answer.said(), *answer.cautions):
         say(line)
     give(answer.rows(), call.out)
