@@ -16,15 +16,21 @@ twos as (
     having count(*) >= $pair_bodies
 ),
 
-threes as (
-    select twos.item_a, twos.item_b, c.item_id as item_c, max(twos.n) as n_two, count(*) as n
-    from twos
-    inner join body_items as a on a.item_id = twos.item_a
-    inner join body_items as b on b.job_id = a.job_id and b.body = a.body and b.item_id = twos.item_b
-    inner join body_items as c
-        on c.job_id = a.job_id and c.body = a.body and c.item_id <> twos.item_a and c.item_id <> twos.item_b
-    group by twos.item_a, twos.item_b, c.item_id
+sets as (
+    select a.item_id as item_1, b.item_id as item_2, c.item_id as item_3, count(*) as n
+    from body_items as a
+    inner join body_items as b on b.job_id = a.job_id and b.body = a.body and b.item_id > a.item_id
+    inner join body_items as c on c.job_id = b.job_id and c.body = b.body and c.item_id > b.item_id
+    group by a.item_id, b.item_id, c.item_id
     having count(*) >= $pair_bodies
+),
+
+threes as (
+    select item_1 as item_a, item_2 as item_b, item_3 as item_c, n from sets
+    union all
+    select item_1 as item_a, item_3 as item_b, item_2 as item_c, n from sets
+    union all
+    select item_2 as item_a, item_3 as item_b, item_1 as item_c, n from sets
 )
 
 select
@@ -33,8 +39,9 @@ select
     t.item_c,
     t.n as bodies,
     cast(t.n as double) / totals.of_bodies as support,
-    cast(t.n as double) / t.n_two as confidence,
-    cast(t.n as double) * totals.of_bodies / (cast(t.n_two as double) * sc.n) as lift
+    cast(t.n as double) / twos.n as confidence,
+    cast(t.n as double) * totals.of_bodies / (cast(twos.n as double) * sc.n) as lift
 from threes as t
+inner join twos on twos.item_a = t.item_a and twos.item_b = t.item_b
 inner join singles as sc on sc.item_id = t.item_c
 cross join totals
