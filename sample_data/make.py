@@ -32,7 +32,7 @@ BORROWED_TICKETS = 10
 """Vehicles of Millrace that were weighed on Eastport's bridge; the tickets came in before their jobs."""
 ITEM_COLUMNS = (
     "item_id", "label", "group", "datasheet_kg", "datasheet_kg_per_m", "also_called", "needs", "not_with", "instead_of",
-    "shortest_mm", "holds_l",
+    "shortest_mm", "holds_l", "retired_on",
 )  # fmt: skip
 TRAVEL = """\
 # Two people in front, a child behind, luggage, full water, a light trailer.

@@ -73,6 +73,7 @@ def _lines(rng: random.Random, style: Style, body: Body, day: date) -> list[Line
     taste = rng.random()
     wanted += [name for name in style.often.split() if rng.random() < 0.25 + 0.75 * taste]
     wanted += _odds_and_ends(rng, style, taste, day)
+    wanted = [name for name in wanted if day.isoformat() <= _item(name).more.get("retired_on", "9999")]
     for first, second in _CLASHES:
         if first in wanted and second in wanted:
             wanted = [name for name in wanted if name != second]

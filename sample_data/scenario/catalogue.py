@@ -81,7 +81,18 @@ ITEMS = {
             {"instead_of": "icebox-slide", "shortest_mm": "1300"},
         ),
         Item("stores-tower", "Pantry, pull-out", "pantry", 24.5, 0, "free", 0.45, 980, 3.5, {"shortest_mm": "1200"}),
-        Item("stores-shelf", "Pantry shelf", "pantry", 9.0, 0, "free", 0.45, 260, 1.2, {"instead_of": "stores-tower"}),
+        Item(
+            "stores-shelf",
+            "Pantry shelf",
+            "pantry",
+            9.0,
+            0,
+            "free",
+            0.45,
+            260,
+            1.2,
+            {"instead_of": "stores-tower", "retired_on": "2025-06-30"},
+        ),
         Item(
             "cook-gas",
             "Kitchen with gas hob",
@@ -200,9 +211,11 @@ COLOURS = ("white", "white", "white", "graphite", "black", "sand", "olive")
 BOLTED_ON = (
     ("Tow bar", 36.0, "ball", "workshop", 0.62),
     ("Bull bar", 61.0, -710.0, "dealer", 0.48),
-    ("Long-range tank, on top of the factory's", 27.0, 2150.0, "customer", 0.18),
+    ("Long-range tank on top of the factory one", 27.0, 2150.0, "customer", 0.18),
     ("Second battery under the bonnet", 19.0, -120.0, "workshop", 0.22),
     ("Side steps", 22.0, 1500.0, "dealer", 0.30),
+    ("Water tank on the chassis rail", 9.0, 2600.0, "customer", 0.06),
     ("Winch", 29.0, -760.0, "customer", 0.16),
 )
 """label, kg, place behind the front axle, who puts it on, share of jobs; a tow bar sits just ahead of the ball."""
+HOLDS_L = {"Water tank on the chassis rail": 40}

@@ -8,7 +8,7 @@ import random
 from datetime import date, timedelta
 
 from .body import draw_body
-from .catalogue import BOLTED_ON, STYLES, UPGRADES, VEHICLE_SHARES, VEHICLES, Style
+from .catalogue import BOLTED_ON, HOLDS_L, STYLES, UPGRADES, VEHICLE_SHARES, VEHICLES, Style
 from .job import Body, Job, Revision
 from .mass import settle_mass
 from .money import hours_of, price_of
@@ -134,10 +134,11 @@ def bolt_on(rng: random.Random, job: Job) -> None:
             continue
         x_mm = float(vehicle["wheelbase_mm"]) + float(vehicle["rear_axle_to_ball_mm"]) - 180 if place == "ball" else place
         first = "no" if by == "workshop" else "yes"
-        job.on_vehicle.append({"label": label, "kg": kg, "x_mm": x_mm, "y_mm": 0, "put_on_by": by, "on_first_ticket": first})
+        line = {"label": label, "kg": kg, "x_mm": x_mm, "y_mm": 0, "holds_l": HOLDS_L.get(label), "put_on_by": by, "on_first_ticket": first}
+        job.on_vehicle.append(line)
         job.towbar |= label == "Tow bar"
     if float(vehicle["tub_kg"]) and rng.random() < 0.08:
-        for label, sign, x_mm in (("Spare wheel, from under the tub", -1, 4050), ("Spare wheel, behind the headboard", 1, 2450)):
+        for label, sign, x_mm in (("Spare wheel from under the tub", -1, 4050), ("Spare wheel behind the headboard", 1, 2450)):
             job.on_vehicle.append(
                 {"label": label, "kg": sign * 33, "x_mm": x_mm, "y_mm": 0, "put_on_by": "workshop", "on_first_ticket": "no"}
             )

@@ -23,7 +23,7 @@ COLUMNS = {
         "lift_off", "sticks_out_mm", "list_whole", "drawing", "origin", "same_as",
     ),
     "fitout": ("job_id", "revision", "body", "item_id", "qty", "zone", "x_mm", "y_mm"),
-    "on_vehicle": ("job_id", "label", "kg", "x_mm", "y_mm", "put_on_by", "on_first_ticket"),
+    "on_vehicle": ("job_id", "label", "kg", "x_mm", "y_mm", "holds_l", "put_on_by", "on_first_ticket"),
     "weighings": (
         "job_id", "ticket", "weighed_on", "state", "total_kg", "front_kg", "rear_kg", "left_kg", "right_kg", "scale_step_kg",
         "fuel_fraction", "people_kg", "other_kg",

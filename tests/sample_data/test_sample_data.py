@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import sys
 import zipfile
 from pathlib import Path
@@ -131,6 +132,17 @@ def test_the_early_wide_list_comes_in_as_jobs_bodies_and_items(made, cursor):
         assert history.bodies["vehicle_id"][row] == job.vehicle_id
         assert history.bodies["status"][row] == job.status
         assert lines[row] == sum(line.qty for line in body.lines if line.listed)
+
+
+def test_the_readme_tells_the_trend_that_is_there(cursor):
+    told = re.search(r"(\d+) in 100 canopies ordered in 2021, (\d+) in 2024, (\d+) in 2026", (FOLDER / "README.md").read_text("utf-8"))
+    found = cursor.execute("""
+        SELECT round(100 * avg(CAST(EXISTS (SELECT 1 FROM current_fitout f WHERE f.job_id = b.job_id AND f.body = b.body
+                                            AND f.item_id = 'cook-induction') AS INTEGER)))
+        FROM current_bodies b WHERE kind = 'canopy' AND status IN ('ordered', 'delivered') AND year(sold_on) IN (2021, 2024, 2026)
+        GROUP BY year(sold_on) ORDER BY year(sold_on)""").fetchall()
+    # the lists themselves are a little short
+    assert [float(share) for share in told.groups()] == pytest.approx([share for (share,) in found], abs=1.5)
 
 
 def test_the_drafts_can_be_read_but_for_the_pizza_oven(store):
