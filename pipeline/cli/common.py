@@ -30,9 +30,17 @@ def add_verb(verbs: Any, name: str, run: Callable[[argparse.Namespace], Exit], d
     )
     verb.add_argument("--settings", type=Path, metavar="FILE", help="settings in place of the store's tarebook.toml")
     if out:
-        verb.add_argument("--out", type=Path, metavar="FILE", help=f"write there, by ending: {' '.join(ENDINGS)}")
+        verb.add_argument("--out", type=_target, metavar="FILE", help=f"write there, by ending: {' '.join(ENDINGS)}")
     verb.set_defaults(run=run)
     return verb
+
+
+class Address(str):
+    """Where to write when it is no path, such as `s3://bucket/path`."""
+
+
+def _target(text: str) -> Path | Address:
+    return Address(text) if "://" in text else Path(text)
 
 
 def settings_of(call: argparse.Namespace) -> Settings:
@@ -59,8 +67,10 @@ def give(rows: Rows, out: Path | None) -> None:
         write_rows(rows, out)
 
 
-def check_ending(out: Path | None) -> None:
+def check_ending(out: Path | Address | None) -> None:
     """Say before long work that its result could not be written. Raises: WrongCall."""
+    if isinstance(out, Address):
+        raise WrongCall(f"cannot write to {str(out)!r}", expected="a file; addresses are for `export lake` and `editions publish`")
     if out is not None and out.suffix.lower() not in ENDINGS:
         raise WrongCall(f"cannot write {out.name!r}", expected=f"a name that ends in {' '.join(ENDINGS)}")
     if out is not None and not out.absolute().parent.is_dir():

@@ -79,10 +79,24 @@ def _export(call: argparse.Namespace) -> Exit:
 
     if call.what == "summary":
         return write_summary(call)
-
+    if call.what == "lake":
+        return _export_lake(call)
     check_ending(call.out)
     edition = call.store.live()
     give(export(edition, call.what, call.store.settings()).with_edition(edition.number), call.out)
+    return Exit.DONE
+
+
+def _export_lake(call: argparse.Namespace) -> Exit:
+    from pipeline.store.lake import export_lake
+
+    if call.out is None:
+        raise WrongCall("where to?", expected="--out with a folder or an address such as s3://bucket/path")
+    target = str(call.out)
+    manifest = export_lake(call.store.live(), target)
+    tables = manifest["tables"].values()
+    rows, files = sum(table["rows"] for table in tables), sum(len(table["files"]) for table in tables)
+    say(f"edition {manifest['edition']} lies in {target}: {rows} rows in {files} files")
     return Exit.DONE
 
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import Fault, SourceAway, SourceDamaged
+from pipeline.errors import Fault, SourceAway, SourceDamaged, TarebookError
 from pipeline.store.disk import flush, only_one, reached, write_whole, writing
 from pipeline.store.editions import DATABASE, MANIFEST, MODEL, Edition, Store, building, prune
 
@@ -43,7 +43,7 @@ def publish_edition(edition: Edition, url: str) -> list[str]:
     Returns: the files that were copied.
     Raises: SourceAway: the place cannot be reached or written.
     """
-    with _reaching(url) as place:
+    with reaching(url) as place:
         names = [name for name in (DATABASE, MANIFEST, MODEL) if (edition.path / name).exists()]
         told = {name: {"sha256": _digest(edition.path / name), "bytes": (edition.path / name).stat().st_size} for name in names}
         before = _live(place)
@@ -53,7 +53,7 @@ def publish_edition(edition: Edition, url: str) -> list[str]:
         for name in copied:
             place.files.put_file(str(edition.path / name), place.path("editions", edition.name, name))
             reached(f"copied-{name}")
-        _put_whole(place, LIVE, json.dumps({"edition": edition.name, "number": edition.number, "files": told}, indent=1).encode())
+        put_whole(place, LIVE, json.dumps({"edition": edition.name, "number": edition.number, "files": told}, indent=1).encode())
         return copied
 
 
@@ -63,7 +63,7 @@ def follow_once(store: Store, url: str) -> Edition | None:
     Returns: the new live edition, or None where ours is the same.
     Raises: SourceAway: not to be reached; SourceDamaged: a file does not agree with its digest. Ours stays live then.
     """
-    with _reaching(url) as place, writing(store.root):
+    with reaching(url) as place, writing(store.root):
         told = _live(place)
         if told is None:
             raise SourceAway("nothing was published there", where=url, do="`tarebook editions publish` first, on the machine that loads")
@@ -127,7 +127,7 @@ def _live(place: Place) -> dict[str, Any] | None:
     return told
 
 
-def _put_whole(place: Place, name: str, data: bytes) -> None:
+def put_whole(place: Place, name: str, data: bytes) -> None:
     """One object in one piece: object storage does so by itself, a folder by a rename."""
     part = place.path(f".{name}.{secrets.token_hex(4)}.part")
     if "file" in _protocols(place.files):
@@ -147,14 +147,15 @@ def _digest(path: Path) -> str:
 
 
 @contextmanager
-def _reaching(url: str) -> Iterator[Place]:
+def reaching(url: str) -> Iterator[Place]:
+    """A folder or bucket, opened; trouble on the way becomes SourceAway."""
     import fsspec
 
     try:
         # A listing kept from the last look would hide what was published since.
         files, root = fsspec.core.url_to_fs(url, use_listings_cache=False) if "://" in url else fsspec.core.url_to_fs(url)
         yield Place(files, root)
-    except (SourceAway, SourceDamaged):
+    except TarebookError:
         raise
     except (OSError, ValueError, ImportError) as error:
         raise SourceAway("cannot be reached", where=url, got=str(error).splitlines()[0] if str(error) else type(error).__name__,
