@@ -7,8 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import called, live
 from dashboard.here import FILTER_KEYS, filters
+from dashboard.questions import family_names
 from pipeline.contract.tables import BODY_KINDS
 from pipeline.settings import Settings
 
@@ -40,9 +41,10 @@ def filter_bar(_settings: Settings, used: bool) -> None:
         st.button("Reset filters", on_click=_reset, type="tertiary", disabled=not filters().to_query())
 
 
-def _several(label: str, key: str, options: list[Any], called: dict[Any, str] | None = None) -> None:
+def _several(label: str, key: str, options: list[Any], names: dict[Any, str] | None = None) -> None:
     if options:
-        st.multiselect(label, options, key=key, bind="query-params", format_func=(called or {}).get if called else str, placeholder="all")
+        said = names.__getitem__ if names else str
+        st.multiselect(label, options, key=key, bind="query-params", format_func=said, placeholder="all", select_all=False)
 
 
 def _reset() -> None:
@@ -58,11 +60,9 @@ def filter_options(con: Any, _settings: Settings) -> dict[str, Any]:
     vehicles = con.execute("SELECT DISTINCT vehicle_id, vehicle FROM current_jobs ORDER BY vehicle, vehicle_id").fetchall()
     branches = con.execute("SELECT DISTINCT branch FROM current_jobs WHERE branch IS NOT NULL ORDER BY branch").fetchall()
     classes = con.execute("SELECT DISTINCT size_class FROM current_jobs ORDER BY size_class").fetchall()
-    has_families = con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'families'").fetchall()
-    families = con.execute("SELECT family, name FROM families WHERE live ORDER BY family").fetchall() if has_families else []
     return {
-        "vehicles": dict(vehicles),
+        "vehicles": called.unlike(dict(vehicles)),
         "branches": [row[0] for row in branches],
         "size_classes": [row[0] for row in classes],
-        "families": dict(families),
+        "families": {number: called.family(number, name) for number, name in family_names(con, _settings).items()},
     }

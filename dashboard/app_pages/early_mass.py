@@ -25,7 +25,7 @@ def working_place(now: Here) -> None:
     if desk_top.letter() not in desk_top.drafts():
         desk_top.put(desk_top.letter(), live.ask(empty_draft, None, "canopy"))
     above = st.container()
-    left, right = st.columns([5, 7], gap="large")
+    left, right = st.columns([5, 6], gap="large")
     with left:
         form(now, known)
         travel_json = travel_form(now)

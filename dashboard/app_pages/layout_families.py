@@ -26,9 +26,8 @@ def overview(now: Here) -> None:
     if found.is_empty():
         st.info("No body was sold with these filters.")
         return
-    st.markdown(
-        f"**{found['bodies'].sum():,} bodies** sold, in {len(found)} families of alike layouts. A family keeps its number from edition to edition."
-    )
+    bodies = f"**{found['bodies'].sum():,} bodies** sold, in {len(found)} families of alike layouts."
+    st.markdown(f"{bodies} A family keeps its number from edition to edition.")
     counted = found.select(value="name", count="bodies").head(20)
     pictures.chart(now, charts.counts(counted, now.style(), question="Which layouts are most common?"), "families", abouts.FAMILIES)
     tables.table(rows_of(found), "Layout families; lengths and masses hold 8 in 10 bodies", "layout-families", now, columns=SHOWN)

@@ -40,7 +40,7 @@ def ledger(now: Here) -> None:
     choices = live.ask(health.ledger_choices)
     with st.container(horizontal=True):
         chosen = {
-            key: st.multiselect(label, choices[key], key=f"ledger_{key}", bind="query-params", placeholder="all")
+            key: st.multiselect(label, choices[key], key=f"ledger_{key}", bind="query-params", placeholder="all", select_all=False)
             for key, label in (("hand_ins", "Hand-in"), ("tables", "Table"), ("rules", "Reason"))
         }
         words = st.text_input("Words in the row", key="ledger_words", bind="query-params", max_chars=100)

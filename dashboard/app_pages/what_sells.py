@@ -59,7 +59,7 @@ def over_time(now: Here) -> None:
     largest = part.group_by("kind", "value", "label").agg(pl.col("n").sum()).sort("n", "value", descending=[True, False])
     names = dict(largest.select("value", "label").iter_rows())
     values = st.multiselect(
-        "Lines", list(names), list(names)[:4], format_func=names.get, max_selections=6, key=f"lines-{kind}-{len(names)}"
+        "Lines", list(names), list(names)[:4], format_func=names.get, max_selections=6, select_all=False, key=f"lines-{kind}-{len(names)}"
     )
     lines = part.filter(pl.col("value").is_in(values)).select("quarter", pl.col("label").alias("value"), "share", "low", "high", "of")
     rows = rows_of(part.drop("kind", "value").select("label", pl.exclude("label")))

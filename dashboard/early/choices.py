@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from dashboard import called
 from pipeline.settings import Settings
 
 
@@ -18,5 +19,6 @@ def choices(con: Any, _settings: Settings) -> dict[str, Any]:
     found = con.execute("""
         SELECT i.item_id, i.label, i."group", mode(f.zone) FROM items AS i LEFT JOIN current_fitout AS f ON f.item_id = i.item_id
         GROUP BY ALL ORDER BY i.item_id""").fetchall()
-    items = {item_id: {"label": label, "group": group, "usual_zone": zone} for item_id, label, group, zone in found}
-    return {"vehicles": vehicles, "upgrades": upgrades, "items": items}
+    labels = called.unlike({item_id: label for item_id, label, *_ in found})
+    items = {item_id: {"label": labels[item_id], "group": group, "usual_zone": zone} for item_id, _, group, zone in found}
+    return {"vehicles": called.unlike(vehicles), "upgrades": upgrades, "items": items}

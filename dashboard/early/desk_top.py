@@ -10,19 +10,6 @@ import streamlit as st
 from pipeline.answers.draft import Draft, DraftBody, DraftLine
 
 LETTERS = ("A", "B", "C")
-BODY_FIELDS = (
-    "length_mm",
-    "width_mm",
-    "height_mm",
-    "sheet_mm",
-    "floor_mm",
-    "doors",
-    "painted",
-    "offset_mm",
-    "sits_on",
-    "sticks_out_mm",
-    "lift_off",
-)
 
 
 def drafts() -> dict[str, Draft]:
@@ -39,15 +26,11 @@ def letter() -> str:
 def put(letter: str, draft: Draft) -> None:
     """Lay a draft on the desk; the form shows it from the next run on."""
     drafts()[letter] = draft
-    st.session_state["form_turn"] = st.session_state.get("form_turn", 0) + 1
+    anew()
 
 
-def remove(letter: str) -> None:
-    drafts().pop(letter, None)
-    put_nothing()
-
-
-def put_nothing() -> None:
+def anew() -> None:
+    """Let the form show the drafts as they lie on the desk."""
     st.session_state["form_turn"] = st.session_state.get("form_turn", 0) + 1
 
 
@@ -72,18 +55,12 @@ def add_line(place: int, line: DraftLine) -> None:
     change_body(place, lines=(*drafts()[letter()].bodies[place].lines, line))
 
 
-def drop_line(place: int, number: int) -> None:
-    lines = drafts()[letter()].bodies[place].lines
-    change_body(place, lines=lines[:number] + lines[number + 1 :])
-    put_nothing()
-
-
 def add_body(body: DraftBody) -> None:
     change(bodies=(*drafts()[letter()].bodies, body))
-    put_nothing()
+    anew()
 
 
 def drop_body(place: int) -> None:
     bodies = drafts()[letter()].bodies
     change(bodies=bodies[:place] + bodies[place + 1 :])
-    put_nothing()
+    anew()

@@ -87,65 +87,64 @@ def _body(now: Here, place: int, body: DraftBody, choices: Mapping[str, Any]) ->
         fields["painted"] = _yes_no("Painted outside", body.painted, f"{place}-painted")
         fields["sits_on"] = _one_of("Sits on", ("tray", "chassis"), body.sits_on, f"{place}-sits-on")
         fields["lift_off"] = _yes_no("Comes off on legs", body.lift_off, f"{place}-lift-off")
-    fields["lines"] = _lines(now, place, body, choices["items"])
+    fields["lines"] = _lines(place, body, choices["items"])
     if any(fields[name] != getattr(body, name) for name in fields):
         desk_top.change_body(place, **fields)
     if len(desk_top.drafts()[desk_top.letter()].bodies) > 1:
         st.button(f"Remove this {kind}", key=desk_top.key(f"{place}-remove"), on_click=desk_top.drop_body, args=(place,), type="tertiary")
 
 
-def _lines(now: Here, place: int, body: DraftBody, items: Mapping[str, Mapping[str, Any]]) -> tuple[DraftLine, ...]:
-    st.markdown(f"**Fit-out**, {len(body.lines)} {'line' if len(body.lines) == 1 else 'lines'}")
-    lines = []
-    for number, line in enumerate(body.lines):
-        label = items.get(line.item_id, {}).get("label", line.item_id)
-        with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-            qty = (
-                st.number_input(
-                    f"{label}: how many",
-                    1.0,
-                    200.0,
-                    float(line.qty),
-                    1.0,
-                    format="%g",
-                    key=desk_top.key(f"{place}-{number}-qty"),
-                    width=150,
-                )
-                if line.qty >= 1
-                else line.qty
-            )
-            zones = list(ZONES)
-            zone = st.selectbox(
-                f"{label}: where", zones, index=zones.index(line.zone) if line.zone in ZONES else None, format_func=_ZONE_WORDS.get,
-                key=desk_top.key(f"{place}-{number}-zone"), placeholder="not said", width=190,
-            )  # fmt: skip
-            st.button(
-                "Remove",
-                key=desk_top.key(f"{place}-{number}-drop"),
-                help=f"Take {label} out",
-                on_click=desk_top.drop_line,
-                args=(place, number),
-                type="tertiary",
-            )
-        moved = (zone or "") != line.zone
-        lines.append(
-            DraftLine(
-                line.item_id, float(qty or 1.0), zone or "", line.length_mm, None if moved else line.x_mm, None if moved else line.y_mm
-            )
-        )
+def _lines(place: int, body: DraftBody, items: Mapping[str, Mapping[str, Any]]) -> tuple[DraftLine, ...]:
+    """The fit-out: which items, and folded away where each sits and how many there are."""
     ordered = sorted(items, key=lambda one: (items[one]["group"], items[one]["label"]))
-    name = desk_top.key(f"{place}-add-{len(body.lines)}")
-    st.selectbox(
-        "Add an item", ordered, index=None, format_func=lambda one: f"{items[one]['group']}: {items[one]['label']}", key=name, placeholder="type or choose",
-        on_change=partial(_add, place, name, items),
+    held = list(dict.fromkeys(line.item_id for line in body.lines if line.item_id in items))
+    chosen = st.multiselect(
+        "Fit-out", ordered, held, format_func=lambda one: items[one]["label"], key=desk_top.key(f"{place}-items"), select_all=False,
+        placeholder="type or choose items",
     )  # fmt: skip
-    return tuple(lines)
+    kept = [line for line in body.lines if line.item_id in chosen or line.item_id not in items]
+    there = {line.item_id for line in kept}
+    lines = [*kept, *(DraftLine(one, zone=_usual_zone(items[one])) for one in chosen if one not in there)]
+    unfolded = st.expander("Where each sits, and how many", on_change="rerun", key=f"places-{desk_top.letter()}-{place}")
+    if not unfolded.open:
+        return tuple(lines)
+    with unfolded:
+        placed = tuple(
+            _line(place, number, line, items.get(line.item_id, {}).get("label", line.item_id)) for number, line in enumerate(lines)
+        )
+        _one_more(place, placed, items)
+        return placed
 
 
-def _add(place: int, name: str, items: Mapping[str, Mapping[str, Any]]) -> None:
+def _line(place: int, number: int, line: DraftLine, label: str) -> DraftLine:
+    name = desk_top.key(f"{place}-{line.item_id}-{number}")
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
+        zones = list(ZONES)
+        zone = st.selectbox(
+            f"{label}: where", zones, index=zones.index(line.zone) if line.zone in ZONES else None, format_func=_ZONE_WORDS.get,
+            key=f"{name}-zone", placeholder="not said",
+        )  # fmt: skip
+        least = min(1.0, line.qty)
+        qty = st.number_input("How many", least, 200.0, float(line.qty), 1.0, format="%g", key=f"{name}-qty", width=130)
+    moved = (zone or "") != line.zone
+    x_mm, y_mm = (None, None) if moved else (line.x_mm, line.y_mm)
+    return DraftLine(line.item_id, float(qty or line.qty), zone or "", line.length_mm, x_mm, y_mm)
+
+
+def _one_more(place: int, lines: Sequence[DraftLine], items: Mapping[str, Mapping[str, Any]]) -> None:
+    """The same item once more, at another place."""
+    held = list(dict.fromkeys(line.item_id for line in lines if line.item_id in items))
+    name = desk_top.key(f"{place}-again-{len(lines)}")
+    st.selectbox(
+        "The same once more, elsewhere", held, index=None, format_func=lambda one: items[one]["label"], key=name, placeholder="choose an item",
+        on_change=partial(_again, place, name),
+    )  # fmt: skip
+
+
+def _again(place: int, name: str) -> None:
     item_id = st.session_state.get(name)
-    if item_id in items:
-        desk_top.add_line(place, DraftLine(item_id, zone=_usual_zone(items[item_id])))
+    if item_id:
+        desk_top.add_line(place, DraftLine(item_id))
 
 
 def _usual_zone(item: Mapping[str, Any]) -> str:

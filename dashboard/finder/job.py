@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import streamlit as st
 
-from dashboard import live
+from dashboard import called, live
 from dashboard.early import desk_top
 from dashboard.finder.ticket import ticket_form
 from dashboard.frame import link
@@ -45,11 +45,11 @@ def _back() -> None:
 
 def _head(now: Here, found: JobFile) -> None:
     last = found.jobs.to_dicts()[-1]
-    called = live.ask(calls)
+    labels = live.ask(calls)
     st.header(f"Job {found.job_id}", anchor=False)
     pairs = {
-        "vehicle": called.get(str(last["vehicle_id"]), last["vehicle_id"]),
-        "upgrade": called.get(str(last["upgrade_id"]), last["upgrade_id"] or "none"),
+        "vehicle": labels.get(str(last["vehicle_id"]), last["vehicle_id"]),
+        "upgrade": labels.get(str(last["upgrade_id"]), last["upgrade_id"] or "none"),
         "status": last["status"] + (f", lost because of {last['lost_why']}" if last["lost_why"] else ""),
         "quoted": tables.said("quoted_on", last["quoted_on"]),
         "ordered": tables.said("ordered_on", last["ordered_on"]),
@@ -99,7 +99,7 @@ def _bodies(now: Here, found: JobFile) -> None:
             _measured(now, body)
             if body["body"] in families:
                 family = families[body["body"]]
-                link("layout-families", f"Layout family {family['family']}: {family['name']}", {"family": str(family["family"])})
+                link("layout-families", f"Layout family {family['family']} →", {"family": called.family(family["family"], family["name"])})
         lines = found.fitout.filter((pl.col("revision") == last) & (pl.col("body") == body["body"])).drop("job_id", "revision", "body")
         tables.table(rows_of(lines, live.ask(calls), ("item_id",)), f"Fit-out of the {body['body']}, with the line each came from", f"{found.job_id}-{body['body']}-fitout", now,
                      empty="No fit-out is written down.")  # fmt: skip

@@ -27,55 +27,51 @@ def search_form(now: Here) -> Search:
     with st.container(horizontal=True):
         given["job"] = (st.text_input("Part of the number", key="find_job", bind="query-params", max_chars=40, width=190) or "").strip()
         given["words"] = (st.text_input("Words of the note", key="find_words", bind="query-params", max_chars=100, width=190) or "").strip()
-        held = st.multiselect(
-            "With items",
-            sorted(called, key=called.__getitem__),
-            format_func=called.get,
-            key="with",
-            bind="query-params",
-            placeholder="any",
-            width=320,
-        )
+        held = _items("With items", "with", called)
         zone = (
-            st.selectbox("the first of them at", ZONES, index=None, key="at", bind="query-params", placeholder="any place", width=190)
+            st.selectbox("the first of them at", ZONES, index=None, key="at", bind="query-params", placeholder="any", width=190)
             if held
             else None
         )
     given["items"] = tuple(ItemAt(item, zone if place == 0 else None) for place, item in enumerate(held))
     with st.expander("More to narrow by"):
         with st.container(horizontal=True):
-            given["without"] = tuple(
-                st.multiselect(
-                    "Without items",
-                    sorted(called, key=called.__getitem__),
-                    format_func=called.get,
-                    key="without",
-                    bind="query-params",
-                    placeholder="any",
-                    width=320,
-                )
-            )
+            given["without"] = tuple(_items("Without items", "without", called))
             years = list(range(date.today().year + 1, 1999, -1))
-            given["years"] = tuple(st.multiselect("Years", years, key="years", bind="query-params", placeholder="any", width=190))
-            given["statuses"] = tuple(st.multiselect("Status", STATUSES, key="statuses", bind="query-params", placeholder="any", width=190))
+            given["years"] = tuple(
+                st.multiselect("Years", years, key="years", bind="query-params", placeholder="any", select_all=False, width=190)
+            )
+            given["statuses"] = tuple(
+                st.multiselect("Status", STATUSES, key="statuses", bind="query-params", placeholder="any", select_all=False, width=190)
+            )
             given["standings"] = tuple(
-                st.multiselect("Standing", STANDINGS, key="standings", bind="query-params", placeholder="any", width=190)
+                st.multiselect("Standing", STANDINGS, key="standings", bind="query-params", placeholder="any", select_all=False, width=190)
             )
         with st.container(horizontal=True):
-            for name, label, unit, per in (
-                ("length_from_mm", "Length from", now.units.length, now.units.mm_per_unit), ("length_to_mm", "to", now.units.length, now.units.mm_per_unit),
-                ("mass_from_kg", "Mass from", now.units.mass, now.units.kg_per_unit), ("mass_to_kg", "to", now.units.mass, now.units.kg_per_unit),
-            ):  # fmt: skip
-                value = st.number_input(
-                    f"{label}, {unit}", 0.0, value=None, key=name, bind="query-params", width=150, placeholder="any", format="%g"
-                )
-                given[name] = None if value is None else value * per
+            length = (now.units.length, now.units.mm_per_unit)
+            mass = (now.units.mass, now.units.kg_per_unit)
+            given["length_from_mm"] = _number("Length from", "length_from_mm", *length)
+            given["length_to_mm"] = _number("to", "length_to_mm", *length)
+            given["mass_from_kg"] = _number("Mass from", "mass_from_kg", *mass)
+            given["mass_to_kg"] = _number("to", "mass_to_kg", *mass)
             for name, label in (("suspect", "Marked for a look"), ("list_short", "List short")):
                 given[name] = _YES_NO.get(st.segmented_control(label, list(_YES_NO), key=name, bind="query-params") or "")
     like = _like(items)
     orders = [order for order in SORTS if order != "likest" or like]
     sort = st.segmented_control("Order", orders, default="newest", required=True, key=f"order-{len(orders)}")
     return Search(now.filters, like=like, sort=sort or "newest", **given)
+
+
+def _items(label: str, key: str, called: dict[str, str]) -> list[str]:
+    options = sorted(called, key=called.__getitem__)
+    return st.multiselect(
+        label, options, format_func=called.__getitem__, key=key, bind="query-params", placeholder="any", select_all=False, width=320
+    )
+
+
+def _number(label: str, key: str, unit: str, per: float) -> float | None:
+    value = st.number_input(f"{label}, {unit}", 0.0, value=None, key=key, bind="query-params", width=150, placeholder="any", format="%g")
+    return None if value is None else value * per
 
 
 def _like(items: dict[str, Any]) -> Wanted | None:

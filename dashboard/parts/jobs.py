@@ -38,7 +38,7 @@ def bodies_behind(now: Here, search: Search, name: str) -> None:
 
 def job_link(job_id: str) -> None:
     """The way to one job."""
-    link("job-finder", f"Open job {job_id}", {"job": job_id})
+    link("job-finder", f"Open job {job_id} →", {"job": job_id})
 
 
 def first_rows(con: Any, _settings: Settings, search: Search) -> tuple[int, Rows]:

@@ -6,6 +6,7 @@ import json
 from functools import partial
 from typing import Any
 
+import altair as alt
 import streamlit as st
 
 from dashboard.here import Here
@@ -24,8 +25,10 @@ def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: 
     """
     spec = picture.to_dict()
     picks = _picks(spec)
+    # without this the page would take title and axis out of the height that the rows of a chart need
+    on_page = picture.properties(autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
     shown = st.altair_chart(
-        picture, theme=None, key=f"chart-{name}", alt=None if spec.get("description") else name, on_select="rerun" if picks else "ignore"
+        on_page, theme=None, key=f"chart-{name}", alt=None if spec.get("description") else name, on_select="rerun" if picks else "ignore"
     )
     with st.container(horizontal=True, gap="small"):
         with st.popover("Save picture", type="tertiary", key=f"picture-{name}"):

@@ -53,11 +53,21 @@ def change_it(now: Here, vehicle_id: str, chosen: list[Group]) -> None:
         held = [line.item_id for line in base.bodies[0].lines]
         label = {item_id: item["label"] for item_id, item in items.items()}
         without = st.multiselect(
-            "Leave out", held, format_func=lambda one: label.get(one, one), key=f"out-{vehicle_id}-{group.family}", placeholder="nothing"
+            "Leave out",
+            held,
+            format_func=lambda one: label.get(one, one),
+            key=f"out-{vehicle_id}-{group.family}",
+            placeholder="nothing",
+            select_all=False,
         )
         more = sorted((item_id for item_id in items if item_id not in held), key=lambda one: label[one])
         added = st.multiselect(
-            "Put in", more, format_func=lambda one: label.get(one, one), key=f"in-{vehicle_id}-{group.family}", placeholder="nothing"
+            "Put in",
+            more,
+            format_func=lambda one: label.get(one, one),
+            key=f"in-{vehicle_id}-{group.family}",
+            placeholder="nothing",
+            select_all=False,
         )
     draft = changed(base, length_mm=wanted)
     for item_id in without:

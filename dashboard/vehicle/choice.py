@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import called, live
 from dashboard.here import Here
 from pipeline.answers.customer import Group, groups, vehicles_to_choose
 
@@ -13,7 +13,7 @@ MOST_BESIDE = 3
 
 def choose_vehicle() -> str | None:
     """Ask for the vehicle."""
-    vehicles = live.ask(vehicles_to_choose)
+    vehicles = called.unlike(live.ask(vehicles_to_choose))
     st.markdown("### Tell us which vehicle it is, and we show you what others like it carry.")
     return st.selectbox(
         "Your vehicle", list(vehicles), index=None, format_func=lambda one: vehicles.get(one, one), key="for", bind="query-params", placeholder="type a part of its name",

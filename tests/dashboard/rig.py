@@ -120,9 +120,12 @@ class Watch:
             self.complaints.append(f"{text} {url}")
 
 
+_DRAWN = """() => !document.querySelector('[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-testid=stSpinner], [data-stale=true]')"""
+
+
 def settle(page: Any) -> None:
-    """Wait until the page has drawn what it was asked for."""
+    """Wait until the page has drawn what it was asked for: nothing stale, nothing pending, for a while."""
     page.wait_for_selector("h1", timeout=60_000)
-    page.wait_for_function(
-        "!document.querySelector('[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-stale=true]')", timeout=60_000
-    )
+    for _ in range(2):
+        page.wait_for_timeout(400)
+        page.wait_for_function(_DRAWN, timeout=120_000)
