@@ -51,11 +51,19 @@ def test_the_sheet_says_what_check_says(shop, tmp_path, capsys):
 
 
 def test_a_folder_of_drafts_makes_a_sheet_each(shop, tmp_path, capsys):
-    jobs = {row["job_id"] for row in checked(shop, capsys)}
-    assert main(["sheet", str(shop / "drafts"), "--out", str(tmp_path), "--store", str(shop / "store"), "--paper", "letter"]) in (0, 1)
-    assert {path.name for path in tmp_path.iterdir()} == {f"{job}.pdf" for job in jobs}
-    talk = capsys.readouterr().err
-    assert talk.count("code ") == len(jobs)
+    few, out = tmp_path / "drafts", tmp_path / "sheets"
+    out.mkdir()
+    jobs = set(sorted({row["job_id"] for row in checked(shop, capsys)})[:3])
+    few.mkdir()
+    for name in ("jobs", "bodies", "fitout"):
+        rows = list(csv.DictReader(io.StringIO((shop / f"drafts/{name}.csv").read_text("utf-8"))))
+        with (few / f"{name}.csv").open("w", newline="") as file:
+            writer = csv.DictWriter(file, rows[0])
+            writer.writeheader()
+            writer.writerows(row for row in rows if row["job_id"] in jobs)
+    assert main(["sheet", str(few), "--out", str(out), "--store", str(shop / "store"), "--paper", "letter"]) in (0, 1)
+    assert {path.name for path in out.iterdir()} == {f"{job}.pdf" for job in jobs}
+    assert capsys.readouterr().err.count("code ") == len(jobs)
 
 
 def test_no_sheet_tells_of_the_extremes_of_history_and_a_customers_screen_gets_no_counts(shop, capsys):
