@@ -21,7 +21,7 @@ class LayoutSettings(Struct, frozen=True, forbid_unknown_fields=True):
     mirrors_together: Annotated[bool, Meta(description="a layout and its mirror image are one layout")] = True
     group_weight: Annotated[float, Meta(gt=0, description="weight of a group being there at all, in the distance of two layouts")] = 1.0
     place_weight: Annotated[float, Meta(ge=0, description="weight of a group standing at one place, in the same distance")] = 1.0
-    length_weight: Annotated[float, Meta(ge=0, description="weight of one length class, in the same distance")] = 0.25
+    length_weight: Annotated[float, Meta(ge=0, description="weight of one length class, in the same distance")] = 0.1
     most_families: Annotated[int, Meta(ge=1, description="most families tried for a kind of body")] = 14
     family_bodies: Annotated[int, Meta(ge=1, description="bodies a layout family has at least; half of it once it has a number")] = 8
     family_share: Annotated[Share, Meta(description="share of its kind's bodies a layout family has at least, likewise")] = 0.02

@@ -47,7 +47,7 @@ def with_names(
 def _labels(items: pl.DataFrame, worth: pl.Expr) -> dict[int, list[str]]:
     """Each family's item labels, the most worth telling first."""
     ordered = items.with_columns(worth=worth).sort("family", "worth", "item_id", descending=[False, True, False])
-    return {family: part["label"].to_list() for (family,), part in ordered.group_by("family", maintain_order=True)}
+    return {family: list(dict.fromkeys(map(_short, part["label"]))) for (family,), part in ordered.group_by("family", maintain_order=True)}
 
 
 def _live(families: pl.DataFrame, family: int) -> bool:
@@ -62,8 +62,19 @@ def _name(head: str, words: list[str], length_mm: float, taken: set[str], family
     return next((name for name in tries if name not in taken), f"{tries[-1]} ({family})")
 
 
-def _listed(words: list[str]) -> str:
+def _short(label: str) -> str:
+    """An item's label as it stands within a name: without what follows a comma, small at the front unless an abbreviation.
+
+    >>> _short("Charger, 40 A"), _short("GPS antenna"), _short("sink")
+    ('charger', 'GPS antenna', 'sink')
     """
+    word = label.split(",")[0].strip() or label
+    return word if word[1:2].isupper() else word[:1].lower() + word[1:]
+
+
+def _listed(words: list[str]) -> str:
+    """Words as a sentence lists them.
+
     >>> _listed(["sink", "awning", "pantry"])
     'sink, awning and pantry'
     """

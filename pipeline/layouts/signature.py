@@ -96,7 +96,8 @@ def jaccard(a: Coordinates, b: Coordinates) -> np.ndarray:
     """
     shared = (a.values * a.weights) @ b.values.T
     either = a.totals[:, None] + b.totals[None, :] - shared
-    return 1.0 - np.divide(shared, either, out=np.ones_like(shared), where=either > 0)
+    # sums in single precision may overshoot by a hair
+    return np.clip(1.0 - np.divide(shared, either, out=np.ones_like(shared), where=either > 0), 0.0, 1.0)
 
 
 def distances(
