@@ -163,7 +163,7 @@ def chart_config(look: Look) -> dict[str, Any]:
         | {"subtitleFontSize": 12.5, "subtitlePadding": 5},
         "axis": text
         | {"domainColor": look.rule, "tickColor": look.rule, "gridColor": look.grid, "labelFontSize": 12, "titleFontSize": 12}
-        | {"titleFontWeight": 400, "titlePadding": 8, "labelLimit": 190},
+        | {"titleFontWeight": 400, "titlePadding": 8, "labelLimit": {"expr": "windowSize()[0] < 640 ? 150 : 320"}},
         "legend": text | {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": 400, "orient": "top"},
         "header": text | {"labelFontSize": 12, "titleFontSize": 12},
         "range": {"category": list(look.series), "ordinal": list(look.ramp), "ramp": list(look.ramp), "heatmap": list(look.ramp)},

@@ -112,7 +112,7 @@ def finish(chart: Any, style: Style, question: str, answer: str, height: int, al
     return layered.properties(
         width=style.width,
         height=style.height or height,
-        title=alt.TitleParams(text=_lines(question, style, 9.0), subtitle=_lines(answer, style, 6.6) if answer else alt.Undefined),
+        title=alt.TitleParams(text=_lines(question, style, 10.0), subtitle=_lines(answer, style, 7.4) if answer else alt.Undefined),
         description=alternative or f"{question} {answer}".strip(),
     ).configure(**chart_config(style.look))
 
