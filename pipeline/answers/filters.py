@@ -66,12 +66,13 @@ class Filters:
         """The same from the first record on: what a comparison with earlier times needs."""
         return replace(self, since=None)
 
-    def words(self, bodies: int | None = None, labels: Mapping[str, str] | None = None) -> str:
+    def words(self, bodies: int | None = None, labels: Mapping[str, str] | None = None, done: str = "") -> str:
         """The filters in plain words.
 
         Args:
             bodies: how many they let through, put in front.
             labels: what people call a vehicle or an upgrade (id to label) or a family (number as text to name).
+            done: what was done with them, such as `sold`.
 
         >>> Filters(date(2024, 1, 1), date(2026, 12, 31), ("canopy",), ("midsize",), branches=("north",)).words(412)
         '412 canopies on midsize vehicles, 2024-26, north branch'
@@ -79,17 +80,17 @@ class Filters:
         ('1 body', 'bodies on Marlin dual cab')
         """
         called = labels or {}
-        parts = [self._on_what(bodies, called), self._period(), _branches(self.branches)]
+        parts = [self._on_what(bodies, called, done), self._period(), _branches(self.branches)]
         if self.upgrades:
             parts.append(f"with {_either([called.get(each, each) for each in self.upgrades])}")
         if self.families:
             parts.append(f"layout family {_either([called.get(str(each), str(each)) for each in self.families])}")
         return ", ".join(part for part in parts if part)
 
-    def _on_what(self, bodies: int | None, called: Mapping[str, str]) -> str:
+    def _on_what(self, bodies: int | None, called: Mapping[str, str], done: str) -> str:
         one = bodies == 1
         kinds = _joined([kind if one else _PLURAL[kind] for kind in self.kinds]) if self.kinds else ("body" if one else "bodies")
-        head = f"{bodies:,} {kinds}" if bodies is not None else kinds
+        head = " ".join(part for part in (f"{bodies:,}" if bodies is not None else "", kinds, done) if part)
         if self.vehicles:
             return f"{head} on {_either([called.get(each, each) for each in self.vehicles])}"
         if self.size_classes or self.cabs:

@@ -42,7 +42,7 @@ class Totals:
 def totals(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> Totals:
     """The bodies and jobs sold, in numbers and in words."""
     row = ask(con, "sold_totals", filters.clause("sold"), length_step_mm=settings.layouts.length_step_mm).row(0, named=True)
-    return Totals(**row, words=filters.words(row["bodies"], labels(con)) + " sold")
+    return Totals(**row, words=filters.words(row["bodies"], labels(con), "sold"))
 
 
 def labels(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
@@ -90,12 +90,18 @@ def months(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters 
 
 def seasons(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
     """`month, years, bodies, index`: how strong each month of the year is, 1 being a twelfth."""
-    return shares.seasons(months(con, settings, filters))
+    return shares.seasons(_whole_months(con, settings, filters))
 
 
 def year_on_year(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """Each year against the same months of the one before: bodies, revenue, hours."""
-    return shares.year_on_year(months(con, settings, filters))
+    """Each year against the same months of the one before: bodies, revenue, hours. The month not yet over is left out."""
+    return shares.year_on_year(_whole_months(con, settings, filters))
+
+
+def _whole_months(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters) -> pl.DataFrame:
+    newest = ask(con, "newest")["day"][0]
+    ends = [day for day in (newest, filters.until) if day is not None]
+    return shares.whole_months(months(con, settings, filters), filters.since, min(ends, default=None))
 
 
 def conversion(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING
 
 import polars as pl
@@ -44,6 +45,14 @@ def months(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettin
     )
     counts = [pl.col(name).fill_null(0) for name in ("bodies", "jobs", "jobs_priced", "jobs_with_hours")]
     return every.join(frame, on=["year", "month"], how="left").with_columns(counts).sort("year", "month")
+
+
+def whole_months(by_month: pl.DataFrame, since: date | None, through: date | None) -> pl.DataFrame:
+    """The months that lie wholly between two days, both in them; half a month would look like a weak one."""
+    first_day = pl.date(pl.col("year"), pl.col("month"), 1)
+    early = pl.lit(True) if since is None else first_day >= since
+    late = pl.lit(True) if through is None else first_day.dt.month_end() <= through
+    return by_month.filter(early & late)
 
 
 def seasons(by_month: pl.DataFrame) -> pl.DataFrame:

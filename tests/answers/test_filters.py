@@ -63,6 +63,11 @@ def test_filters_in_words(filters, bodies, words):
     assert filters.words(bodies, {"UP": "plus 300"}) == words
 
 
+def test_what_was_done_stands_behind_the_bodies():
+    filters = Filters(kinds=("tray",), size_classes=("midsize",), since=date(2026, 7, 1), until=date(2026, 7, 31))
+    assert filters.words(21, done="sold") == "21 trays sold on midsize vehicles, 2026-07"
+
+
 def test_every_wrong_value_of_an_address_is_told_at_once():
     with pytest.raises(WrongCall) as wrong:
         Filters.from_query({"since": "yesterday", "kinds": "canopi", "families": "x", "page": "3"})

@@ -11,7 +11,7 @@ from small_edition import edition, with_families
 
 from pipeline.layouts.views import Clause
 from pipeline.settings_layouts import LayoutSettings
-from pipeline.trends.shares import TRENDS, months, seasons, shares_by_quarter, year_on_year
+from pipeline.trends.shares import TRENDS, months, seasons, shares_by_quarter, whole_months, year_on_year
 
 LAYOUTS = LayoutSettings()
 
@@ -111,6 +111,20 @@ def test_seasons_take_whole_years_alone():
 def test_a_part_year_is_compared_with_the_same_months():
     found = year_on_year(by_month((2025, list(range(1, 13))), (2026, [5, 6, 7])))
     assert found.select("year", "months", "bodies", "bodies_before", "revenue", "labour_h").rows() == [(2026, 3, 18, 6, 18.0, None)]
+
+
+@pytest.mark.parametrize(
+    ("since", "through", "kept"),
+    [
+        (None, None, [1, 2, 3]),
+        (None, date(2026, 3, 30), [1, 2]),
+        (None, date(2026, 3, 31), [1, 2, 3]),
+        (date(2026, 1, 2), date(2026, 2, 28), [2]),
+        (date(2026, 1, 1), date(2026, 1, 30), []),
+    ],
+)
+def test_a_month_that_is_not_over_is_no_weak_month(since, through, kept):
+    assert whole_months(by_month((2026, [5, 6, 7])), since, through)["month"].to_list() == kept
 
 
 def test_nothing_sold_gives_empty_frames():
