@@ -5,16 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline.answers.history import history_of
+from pipeline.answers.trust import REPORT
 from pipeline.layouts.families import build_families, read_families
 from pipeline.mass.evidence import REASONS, USED
 from pipeline.mass.fit import Fitted, fit_fully, left_out
 from pipeline.store import Store
-from pipeline.store.disk import copy_file, only_one, reached, write_whole, writing
+from pipeline.store.disk import copy_file, only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
 from pipeline.store.load import open_builder
 from pipeline.store.schema import create_views
 
-_FIGURES = ("rmse_kg", "mape", "coverage", "width_kg", "cad_bias", "cad_bias_sd", "flagged", "rows", "newest")
+_FIGURES = ("rmse_kg", "mape", "width_kg", "cad_bias", "cad_bias_sd", "flagged", "rows", "newest")
 
 
 def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
@@ -38,20 +39,23 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
             con.execute("CHECKPOINT")
         reached("families-built")
         write_whole(folder / MODEL, fitted.model.to_json().encode())
+        told = _report(fitted, settings) if report else None
+        if told is not None:
+            write_json(folder / REPORT, told)
         kept = ("hand_ins", "settings", "rows", "digests", "digests_by", "records_to")
         manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": fitted.model.digest}
         edition = publish(store, folder, manifest, settings)
     outcome = {"edition": edition.number, **_figures(fitted), "families": families.families.height}
-    return outcome | ({"report": _report(fitted, settings)} if report else {})
+    return outcome | ({"report": told} if report else {})
 
 
 def _figures(fitted: Fitted) -> dict[str, Any]:
     reasons = left_out(fitted)
     used = reasons.pop(REASONS[USED])
     facts = fitted.model.facts
-    figures = {"bodies_used": used, "left_out": reasons} | {key: facts[key] for key in _FIGURES if key in facts}
-    by_level = figures.get("coverage") or {}
-    return figures | {"coverage": by_level.get("0.9"), "coverage_by_level": by_level}
+    by_level = facts.get("coverage", {})
+    told = {key: facts[key] for key in _FIGURES if key in facts}
+    return {"bodies_used": used, "left_out": reasons} | told | {"coverage": by_level.get("0.9"), "coverage_by_level": by_level}
 
 
 def _report(fitted: Fitted, settings: Any) -> dict[str, Any]:
