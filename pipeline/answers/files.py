@@ -82,11 +82,18 @@ def to_bytes(rows: Rows, ending: str) -> bytes:
 
 def to_csv(rows: Rows) -> str:
     """CSV that a spreadsheet opens without running anything: text that looks like a formula gets an apostrophe."""
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\n")
+    text = _Lines()
+    writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(rows.columns)
     writer.writerows([_csv_cell(value) for value in row] for row in rows.rows)
-    return text.getvalue()
+    return "".join(text)
+
+
+class _Lines(list[str]):
+    """Takes a row a call and ends it with a line feed; told of both line ends, the writer quotes cells that hold either."""
+
+    def write(self, row: str) -> None:
+        self.append(row.removesuffix("\r\n") + "\n")
 
 
 def _csv_cell(value: Any) -> Any:

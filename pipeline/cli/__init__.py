@@ -10,7 +10,6 @@ import os
 import sys
 from collections.abc import Sequence
 
-from pipeline import errors
 from pipeline.errors import Exit, TarebookError
 from pipeline.store import Store
 
@@ -67,12 +66,6 @@ def _unexpected(store: Store | None) -> int:
         raise
     print(f"something unexpected happened; nothing was published. The log is {path}", file=sys.stderr)
     return int(Exit.STORE)
-
-
-def fault_table() -> list[tuple[str, int, str]]:
-    """Every kind of expected fault with its exit code and meaning, for the documentation."""
-    kinds = [kind for kind in vars(errors).values() if isinstance(kind, type) and issubclass(kind, TarebookError) and kind.meaning]
-    return [(kind.__name__, int(kind.exit_code), kind.meaning) for kind in kinds]
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import re
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -25,6 +26,10 @@ from pipeline.sift.schema import columns_ddl, key_text
 
 CELL_COUNT = "cell-count"
 """Rule of a row that has more or fewer cells than the header: which cell is whose cannot be known."""
+
+
+HASHED = "[0-9a-f]{64}"
+"""What a keyed hash looks like: in a file that a store wrote, or in an original that was made to forget somebody."""
 
 
 @dataclass(frozen=True)
@@ -106,9 +111,11 @@ def _duckdb_error() -> type[Exception]:
 def _read_csv(path: str, names: list[str], delimiter: str, *, quote: bool, skip: int) -> str:
     columns = ", ".join(f"{literal(column)}: 'VARCHAR'" for column in names)
     mark = "'\"'" if quote else "''"
+    # Of a file of our own we know its line ends, and a cell may hold others; of a plain one the reader finds them out.
+    ends = ", new_line='\\r\\n'" if quote else ""
     return (
         f"read_csv({literal(path)}, delim={literal(delimiter)}, quote={mark}, escape={mark}, header=false, skip={skip}, "
-        f"auto_detect=false, null_padding=false, columns={{{columns}}})"
+        f"auto_detect=false, null_padding=false{ends}, columns={{{columns}}})"
     )
 
 
@@ -153,20 +160,24 @@ def _absent(column: Column) -> str:
 
 def _keyed_hash(raw: str, secret: bytes) -> str:
     # The outer hash keeps a reader who knows one hash from extending it; the key lies outside the store.
-    key = literal(secret.hex())
-    return f"(CASE WHEN trim({raw}) <> '' THEN sha256({key} || sha256({key} || trim({raw}))) END)"
+    key, said = literal(secret.hex()), f"trim({raw})"
+    hashed = f"sha256({key} || sha256({key} || {said}))"
+    return f"(CASE WHEN regexp_full_match({said}, '{HASHED}') THEN {said} WHEN {said} <> '' THEN {hashed} END)"
 
 
 def hash_customer(text: str, secret: bytes) -> str:
-    """The keyed hash under which a customer stands in the store, as the SQL makes it."""
-    inner = hashlib.sha256((secret.hex() + text.strip()).encode()).hexdigest()
+    """The keyed hash under which a customer stands in the store, as the SQL makes it; a hash stays as it is."""
+    said = text.strip()
+    if re.fullmatch(HASHED, said):
+        return said
+    inner = hashlib.sha256((secret.hex() + said).encode()).hexdigest()
     return hashlib.sha256((secret.hex() + inner).encode()).hexdigest()
 
 
 def _write_clean(text: TextTable, path: Path) -> int:
     written = 0
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
+        writer = csv.writer(file, lineterminator="\r\n")
         for line, part, cells in _parted(text):
             odd = f"{len(cells.stood)} cells" if isinstance(cells, Ragged) else None
             writer.writerow([*(cell and cell.strip() for cell in cells), line, part, odd])
@@ -201,7 +212,7 @@ def restore_cells(con: Any, source: Source, scratch: Path) -> None:
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
         path = Path(folder) / "stood.csv"
         with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
+            writer = csv.writer(file, lineterminator="\r\n")
             for line, part, cells in _parted(source.text):
                 for column in wanted.get((line, part), ()):
                     address = source.text.cell(line, column, cells[item] if item is not None else None) if column else None
@@ -223,8 +234,7 @@ def _shown(source: Source, line: int, cells: Cells) -> dict[str, str]:
     if isinstance(cells, Ragged) and private:
         # What is private may stand in any of the cells, so the reader of the file says which those are.
         hidden = {text.stood_as.get(column, column) for column in private}
-        stood = text.as_stood(line).items()
-        return {header: hash_customer(cell, source.secret) if header in hidden else cell for header, cell in stood}
+        return {header: "(hidden)" if header in hidden else cell for header, cell in text.as_stood(line).items()}
     if isinstance(cells, Ragged):
         return {f"cell {at}": cell for at, cell in enumerate(cells.stood, 1) if cell}
     return {

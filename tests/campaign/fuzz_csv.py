@@ -158,8 +158,8 @@ def run(count: int, seed: int, tidy: Path, scratch: Path) -> Outcome:
                 path.parent.mkdir(parents=True)
                 path.write_bytes(mutated(dice, files[name]))
                 outcome.tried += 1
-                batch += _read(outcome, Odd(turn, path, []), f"file {turn} of seed {seed}")
-            _settle(outcome, con, batch, Path(folder), seed)
+                batch += _read(outcome, Odd(turn, path, []), f"file {turn} of seed {seed} ({name})")
+            _settle(outcome, con, batch, Path(folder), tidy, seed)
     con.close()
     return outcome
 
@@ -200,45 +200,58 @@ def _read(outcome: Outcome, odd: Odd, which: str) -> list[Odd]:
         if any("\n" in str(fault) or not str(fault) for fault in refused.faults):
             outcome.lost.append(f"{which}: a refusal that is no sentence")
     except Exception as error:
-        _note(outcome, odd, which, error)
+        outcome.lost.append(f"{which}: {_said(error)}")
     finally:
         if time.monotonic() - began > HANG_S:
             outcome.lost.append(f"{which}: reading took {time.monotonic() - began:.0f} s")
     return []
 
 
-def _settle(outcome: Outcome, con: Any, batch: list[Odd], folder: Path, seed: int) -> None:
+def _settle(outcome: Outcome, con: Any, batch: list[Odd], folder: Path, tidy: Path, seed: int) -> None:
+    began = time.monotonic()
     try:
-        began = time.monotonic()
-        _take_in(outcome, con, batch, folder)
-        if time.monotonic() - began > HANG_S * len(batch):
-            outcome.lost.append(f"files {batch[0].turn} to {batch[-1].turn} of seed {seed}: took {time.monotonic() - began:.0f} s")
+        con.execute("BEGIN")
+        try:
+            told = _take_in(con, batch, folder)
+        finally:
+            con.execute("ROLLBACK")
+        _judge(outcome, batch, told)
+    except Exception:
+        for odd in batch:
+            _alone(outcome, odd, folder, tidy, f"file {odd.turn} of seed {seed} ({odd.path.name})")
+    if time.monotonic() - began > HANG_S * len(batch):
+        outcome.lost.append(f"files {batch[0].turn} to {batch[-1].turn} of seed {seed}: took {time.monotonic() - began:.0f} s")
+
+
+def _alone(outcome: Outcome, odd: Odd, folder: Path, tidy: Path, which: str) -> None:
+    """As a load does it, without a transaction around it: a reader that fails within one spoils the rest."""
+    con = _store_with(tidy, folder)
+    try:
+        _judge(outcome, [odd], _take_in(con, [odd], folder))
+    except InputRefused:
+        outcome.seen["refused whole"] += 1
     except Exception as error:
-        if len(batch) > 1:
-            for odd in batch:
-                _settle(outcome, con, [odd], folder, seed)
-        elif isinstance(error, InputRefused):
-            outcome.seen["refused whole"] += 1
-        else:
-            _note(outcome, batch[0], f"file {batch[0].turn} of seed {seed}", error)
-
-
-def _take_in(outcome: Outcome, con: Any, batch: list[Odd], folder: Path) -> None:
-    texts = [text for odd in batch for text in odd.named()]
-    con.execute("BEGIN")
-    try:
-        take_in(con, 2, Entry("odd", "2026-06-30", tuple((text.file, "0" * 64) for text in texts), None), texts, Settings(), folder)
-        audit(con)
-        told = con.execute("SELECT file, read, rejected FROM accounts WHERE hand_in = 'odd'").fetchall()
+        outcome.lost.append(f"{which}: {_said(error)}")
     finally:
-        con.execute("ROLLBACK")
-    rows = {text.file: sum(1 for _ in text.rows()) for text in texts}
+        con.close()
+
+
+def _take_in(con: Any, batch: list[Odd], folder: Path) -> list[tuple[str, int, int]]:
+    texts = [text for odd in batch for text in odd.named()]
+    take_in(con, 2, Entry("odd", "2026-06-30", tuple((text.file, "0" * 64) for text in texts), None), texts, Settings(), folder)
+    audit(con)
+    return con.execute("SELECT file, read, rejected FROM accounts WHERE hand_in = 'odd'").fetchall()
+
+
+def _judge(outcome: Outcome, batch: list[Odd], told: list[tuple[str, int, int]]) -> None:
+    rows = {text.file: sum(1 for _ in text.rows()) for odd in batch for text in odd.named()}
     for file, read, rejected in told:
         outcome.seen["taken in, with rejected rows" if rejected else "taken in"] += 1
-        if read != rows.pop(file):
-            outcome.lost.append(f"{file}: {read} rows read of more")
+        wanted = rows.pop(file)
+        if read != wanted:
+            outcome.lost.append(f"{file}: {read} rows read of {wanted}")
     outcome.lost += [f"{file}: in no account" for file in rows]
 
 
-def _note(outcome: Outcome, odd: Odd, which: str, error: Exception) -> None:
-    outcome.lost.append(f"{which} ({odd.path.name}): {type(error).__name__}: {(str(error).splitlines() or [''])[0][:200]}")
+def _said(error: Exception) -> str:
+    return f"{type(error).__name__}: {(str(error).splitlines() or [''])[0][:200]}"

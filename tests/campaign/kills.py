@@ -18,11 +18,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from outcome import Outcome
+
 import pipeline.answers.fitting
 import pipeline.store.editions
 import pipeline.store.load
 import pipeline.store.rebuild
-from outcome import Outcome
 from pipeline.answers.fitting import fit_store
 from pipeline.store import Store, load, rebuild
 from pipeline.store.audit import digests
@@ -133,7 +134,7 @@ def run(kills: int, seed: int, scratch: Path, start_with: list[Path], then: list
         start_with: hand-ins of the store that each trial begins with, fitted.
         then: hand-ins that the disturbed load takes in.
     """
-    outcome, dice = Outcome("kill -9"), random.Random(seed)  # noqa: S311
+    outcome, dice = Outcome("kill -9"), random.Random(seed)
     start = scratch / "start"
 
     def begin() -> None:

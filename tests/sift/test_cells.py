@@ -152,6 +152,13 @@ def test_a_cell_that_fails_its_cast_is_accused_once_and_other_cells_beside_it(tm
     assert accused == [(0, "length_mm", "not-a-number"), (0, "painted", "not-in-list"), (0, "width_mm", "out-of-range")]
 
 
+def test_line_ends_of_every_kind_may_stand_inside_a_cell(tmp_path: Path) -> None:
+    labels = [f"L{end}x" for end in ("\r", "\n", "\r\n", "\n\r", '"\r"', "\u2028", "\x85", "\r\r\n")] * 40
+    typed, accused = staged("vehicles", [{"vehicle_id": str(at), "label": label} for at, label in enumerate(labels)], tmp_path)
+    assert accused == []
+    assert [row["label"] for row in typed] == labels
+
+
 def test_a_scaled_column_is_judged_in_the_unit_of_the_contract(tmp_path: Path) -> None:
     # 1 in = 25.4 mm and 1 lb = 0.45359237 kg, exact by definition (NIST SP 811, appendix B.8).
     rows = [{"length_mm": "64.96", "weighed_kg": "683.4"}, {"length_mm": "11"}]
