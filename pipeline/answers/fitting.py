@@ -7,7 +7,8 @@ from typing import Any
 from pipeline.answers.history import history_of
 from pipeline.answers.trust import REPORT
 from pipeline.layouts.families import build_families, read_families
-from pipeline.mass.evidence import REASONS, USED
+from pipeline.mass.evidence import REASONS, USED, History
+from pipeline.mass.estimate import estimate
 from pipeline.mass.fit import Fitted, fit_fully, left_out
 from pipeline.store import Store
 from pipeline.store.disk import copy_file, only_one, reached, write_json, write_whole, writing
@@ -31,10 +32,12 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
     with writing(store.root), only_one(store.lock), building(store) as folder:
         copy_file(parent.database, folder / DATABASE)
         with open_builder(folder, settings) as con:
-            fitted = fit_fully(history_of(con), settings.mass)
+            history = history_of(con)
+            fitted = fit_fully(history, settings.mass)
             reached("model-fitted")
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)
+            _write_estimates(con, fitted, history)
             create_views(con)
             con.execute("CHECKPOINT")
         reached("families-built")
@@ -47,6 +50,21 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
         edition = publish(store, folder, manifest, settings)
     outcome = {"edition": edition.number, **_figures(fitted), "families": families.families.height}
     return outcome | ({"report": told} if report else {})
+
+
+def _write_estimates(con: Any, fitted: Fitted, history: History) -> None:
+    """What the model says of every body of history, for whoever looks for bodies by their standing."""
+    import polars as pl
+
+    bodies = history.bodies
+    found = estimate(fitted.model, bodies, history.fitout)
+    frame = pl.DataFrame({
+        "job_id": bodies["job_id"].tolist(), "body": bodies["body"].tolist(), "estimate_kg": found.estimate_kg,
+        "low_kg": found.low_kg, "high_kg": found.high_kg, "standing": found.standing.tolist(), "why": found.why.tolist(),
+    }, schema_overrides={"why": pl.String})  # fmt: skip
+    con.register("estimates_made", frame.to_arrow())
+    con.execute("CREATE OR REPLACE TABLE body_estimates AS FROM estimates_made")
+    con.unregister("estimates_made")
 
 
 def _figures(fitted: Fitted) -> dict[str, Any]:
