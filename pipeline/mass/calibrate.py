@@ -41,22 +41,19 @@ def conformal_quantile(scores: np.ndarray, level: float) -> float:
     return float(np.inf) if rank > len(scores) else float(np.partition(scores, rank - 1)[rank - 1])
 
 
-def student_quantile(level: float, degrees: float) -> float:
-    """Two-sided quantile of Student's t."""
-    from scipy.stats import t  # imported where it is used: estimating must not load it
+def student_quantile(level: np.ndarray, degrees: float) -> np.ndarray:
+    """Two-sided quantile of Student's t at each level."""
+    from scipy.special import stdtrit  # imported where it is used: estimating must not load it
 
-    return float(t.ppf((1 + level) / 2, max(degrees, 1.0)))
+    return np.asarray(stdtrit(max(degrees, 1.0), (1.0 + level) / 2.0))
 
 
 def factors(scores: np.ndarray, degrees: float) -> np.ndarray:
     """(levels,) factor on the sd at each of LEVELS: the larger of both quantiles; t alone where scores are too few."""
     scores = np.sort(scores)
-    found = []
-    for level in LEVELS:
-        rank = conformal_rank(len(scores), float(level))
-        seen = float(scores[rank - 1]) if rank <= len(scores) else 0.0
-        found.append(max(seen, student_quantile(float(level), degrees)))
-    return np.maximum.accumulate(np.array(found))
+    ranks = [conformal_rank(len(scores), level) for level in LEVELS.tolist()]
+    seen = np.array([scores[rank - 1] if rank <= len(scores) else 0.0 for rank in ranks])
+    return np.maximum.accumulate(np.maximum(seen, student_quantile(LEVELS, degrees)))
 
 
 def leave_out(group: np.ndarray, weight: np.ndarray, x: np.ndarray, found: Residuals, factor: np.ndarray) -> OutOfFold:

@@ -22,6 +22,8 @@ from pipeline.settings_mass import MassSettings
 
 MEASURED, FROM_DRAWING, FROM_AXLES = range(3)
 CENTRE_PASSES = 12
+STEADY = 0.01
+"""Relative change of noise and weights at which the passes stop early."""
 
 
 @dataclass(frozen=True)
@@ -111,8 +113,10 @@ def fit_axis(design: Design, rows: CentreRows, settings: MassSettings, axis: int
         left = 1.0 - np.minimum(robust * leverage / var, MOST_SHARE)
         z = residual / left / np.sqrt(var + leverage / left)
         fitted = robust
-        noise = _axis_noise(rows.source, z, robust, noise, believed, settings.noise_rows)
+        before, noise = noise, _axis_noise(rows.source, z, robust, noise, believed, settings.noise_rows)
         robust = bisquare(z, settings.place_cut)
+        if np.max(np.abs(noise / before - 1.0)) < STEADY and np.max(np.abs(robust - fitted)) < STEADY:
+            break
     found = Residuals(np.zeros(len(z)), residual, var, leverage, robust, z)
     out = leave_out(rows.group, fitted, x, found, solution.factor)
     judged = (rows.source == MEASURED) & (np.abs(z) < settings.flag)

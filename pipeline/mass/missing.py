@@ -26,9 +26,13 @@ MOST_ROWS = 800
 BIN_KG = 2.0
 MOST_KG = 240.0
 LEAST_SHARE, MOST_SHARE = 1e-4, 0.3
-TRUE_SHARES = (0.02, 0.05, 0.1)
-"""Shares of the made histories by which the answer is set right; beyond the last the answer says no more than that."""
+TRUE_SHARES = (0.02, 0.05, 0.08)
+"""Shares of the made histories by which the answer is set right."""
 
+OWN_ERROR = 1.25
+"""Factor by which the setting right may itself be off; it widens the interval."""
+
+LEAST_SEEN = 0.2
 SEED = 20
 OTHER_REASONS = 0.01
 """Share of bodies that are off for other reasons, evenly over ± 6 standard deviations; they must not decide."""
@@ -106,15 +110,15 @@ def completeness(fitted: Fitted) -> Completeness:
     few = seen.at(np.linspace(0, len(seen.key) - 1, min(MOST_ROWS, len(seen.key))).astype(np.int64))
     best, low, high = _most_likely(few, missing)
     if best.share > 0:
-        told, meant = _answered(fitted, best, missing)
-        low, share, high = (float(np.interp(one, told, meant)) for one in (low, best.share, high))
-        best = replace(best, share=share)
+        seen_of_true = _seen_of_true(fitted, best, missing)
+        low, high = low / seen_of_true / OWN_ERROR, min(high / seen_of_true * OWN_ERROR, MOST_SHARE)
+        best = replace(best, share=min(best.share / seen_of_true, MOST_SHARE))
     now, complete = _errors(seen, best, missing)
     chance = _chance_of_missing(seen, best, missing)
     misfit = (seen.residual / seen.sd) ** 2
     cost = misfit / misfit.sum()
     by_mass = {}
-    for row in np.flatnonzero((chance >= LIKELY) & (seen.residual > 0)).tolist():
+    for row in np.flatnonzero((chance >= LIKELY) & (seen.residual > seen.sd)).tolist():
         more = float(seen.residual[row])
         why = f"weighs {more:.0f} kg more than its list: an item not written down?"
         by_mass[str(seen.key[row])] = ShortList(str(seen.key[row]), more, float(chance[row]), float(cost[row]), why)
@@ -210,19 +214,19 @@ def _most_likely(seen: _Seen, missing: np.ndarray) -> tuple[_Law, float, float]:
     return (_Law(0.0, law.scale, law.taken_kg) if law.share <= LEAST_SHARE else law), _none(inside.min()), float(inside.max())
 
 
-def _answered(fitted: Fitted, law: _Law, missing: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """What this estimate says of histories whose share is known: (answers, true shares), both rising from 0.
+def _seen_of_true(fitted: Fitted, law: _Law, missing: np.ndarray) -> float:
+    """Part of a true share that this estimate sees, by histories of the same bodies made with shares that are known.
 
-    A fit takes some of the excess into its coefficients and some into its noise, and so the answer is too low; how much
-    is found by making histories of the same bodies with that share (indirect inference).
+    A fit takes some of the excess into its coefficients and some into its noise, and so the estimate is too low
+    (indirect inference; a line through nothing, since one made history a share is a rough measure).
     """
-    rng = np.random.default_rng(SEED)
     rows = fitted.rows.at(np.linspace(0, len(fitted.rows) - 1, min(2 * MOST_ROWS, len(fitted.rows))).astype(np.int64))
-    answers = [0.0]
+    answers = []
     for share in TRUE_SHARES:
-        made = _made(fitted, rows, replace(law, share=share), missing, rng)
-        answers.append(max(_most_likely(made, missing)[0].share, answers[-1] + LEAST_SHARE))
-    return np.array(answers), np.array([0.0, *TRUE_SHARES])
+        made = _made(fitted, rows, replace(law, share=share), missing, np.random.default_rng(SEED))
+        answers.append(_most_likely(made, missing)[0].share)
+    true = np.array(TRUE_SHARES)
+    return float(np.clip(true @ np.array(answers) / (true @ true), LEAST_SEEN, 1.0))
 
 
 def _made(fitted: Fitted, rows: Rows, law: _Law, missing: np.ndarray, rng: np.random.Generator) -> _Seen:
