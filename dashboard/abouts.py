@@ -74,3 +74,12 @@ SUSPECTS = About(
     "A soft rule says look again: a mass that does not fit its parts, dates out of order, a list that seems short. Nothing is dropped.",
     "",
 )
+RIVALS = About(
+    "The same bodies, estimated by this model and by simpler ways that had been shown the same past; smaller is better.",
+    "Weighed bodies, each by a model that had not seen it.",
+)
+DRIFT = About(
+    "Each newly weighed body's error, in units of the spread that was predicted for it, and its running mean. When the mean leaves the band, "
+    "builds or scales have changed: fit anew, or look for the cause.",
+    "Weighed bodies in the order of their dates.",
+)

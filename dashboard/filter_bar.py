@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any
 
 import streamlit as st
@@ -21,18 +20,8 @@ def filter_bar(_settings: Settings, used: bool) -> None:
     options = live.ask(filter_options)
     label = "Filters" if used else "Filters (not used on this page)"
     with st.expander(label, expanded=used):
-        st.date_input(
-            "From",
-            value=None,
-            key="since",
-            bind="query-params",
-            format="YYYY-MM-DD",
-            min_value=date(1980, 1, 1),
-            max_value=date(2100, 1, 1),
-        )
-        st.date_input(
-            "To", value=None, key="until", bind="query-params", format="YYYY-MM-DD", min_value=date(1980, 1, 1), max_value=date(2100, 1, 1)
-        )
+        for label, key in (("From month", "since"), ("To month", "until")):
+            st.selectbox(label, options["months"], index=None, key=key, bind="query-params", placeholder="any")
         _several("Kind of body", "kinds", list(BODY_KINDS))
         _several("Size class", "size_classes", options["size_classes"])
         _several("Vehicle", "vehicles", list(options["vehicles"]), options["vehicles"])
@@ -60,7 +49,12 @@ def filter_options(con: Any, _settings: Settings) -> dict[str, Any]:
     vehicles = con.execute("SELECT DISTINCT vehicle_id, vehicle FROM current_jobs ORDER BY vehicle, vehicle_id").fetchall()
     branches = con.execute("SELECT DISTINCT branch FROM current_jobs WHERE branch IS NOT NULL ORDER BY branch").fetchall()
     classes = con.execute("SELECT DISTINCT size_class FROM current_jobs ORDER BY size_class").fetchall()
+    months = con.execute("""
+        SELECT DISTINCT strftime(day, '%Y-%m') FROM (
+            SELECT quoted_on AS day FROM current_jobs UNION ALL SELECT ordered_on FROM current_jobs UNION ALL SELECT delivered_on FROM current_jobs
+        ) WHERE day IS NOT NULL ORDER BY 1 DESC""").fetchall()
     return {
+        "months": [row[0] for row in months],
         "vehicles": called.unlike(dict(vehicles)),
         "branches": [row[0] for row in branches],
         "size_classes": [row[0] for row in classes],

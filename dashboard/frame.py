@@ -11,9 +11,11 @@ import streamlit as st
 from dashboard import live, who
 from dashboard.filter_bar import filter_bar
 from dashboard.glossary import glossary_button
+from dashboard.here import look
 from dashboard.units import SYSTEMS
 from pipeline.answers.access import Role, pages_of
 from pipeline.errors import InputRefused, TarebookError
+from pipeline.pictures.palette import Look, text_on
 from pipeline.settings import Settings
 
 PAGES_FOLDER = Path(__file__).parent / "app_pages"
@@ -41,6 +43,7 @@ def run() -> None:
     """Draw the frame and the page that was asked for."""
     st.set_page_config(page_title="Tarebook", page_icon=str(ASSETS / "mark.svg"), layout="wide")
     st.html(ASSETS / "page.css")
+    st.html(_look_css(look()))
     settings = _settings()
     role = who.role()
     if role is Role.NOBODY:
@@ -81,6 +84,15 @@ def _run(page: st.Page) -> None:
     except Exception:
         _LOG.exception("page %s", page.url_path)
         st.error("This page met a fault of its own. Nothing was changed; the server's log has the details.")
+
+
+def _look_css(look: Look) -> str:
+    """Muted text and text on the accent at the contrast that our palette measures; the theme has no setting for either."""
+    on_accent = text_on(look.accent)
+    return (
+        f"<style>[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] * {{ color: {look.muted} !important; }}"
+        f"[data-testid^=stBaseButton-primary] *, [data-baseweb=tag], [data-baseweb=tag] * {{ color: {on_accent} !important; }}</style>"
+    )
 
 
 def link(name: str, label: str = "", query: dict[str, str] | None = None) -> None:

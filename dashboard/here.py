@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -62,11 +63,19 @@ def filters() -> Filters:
     """The shared filters as they stand; what is no filter value is left out."""
     state = st.session_state
     listed: dict[str, Any] = {key: tuple(state.get(key) or ()) for key in FILTER_KEYS[2:]}
-    since, until = (_day(state.get(key)) for key in FILTER_KEYS[:2])
+    since, until = (_first_day(state.get(key)) for key in FILTER_KEYS[:2])
     if since and until and since > until:
         since, until = until, since
-    return Filters(since=since, until=until, **listed)
+    return Filters(since=since, until=_last_day(until), **listed)
 
 
-def _day(value: Any) -> date | None:
-    return value if isinstance(value, date) else None
+def _first_day(month: Any) -> date | None:
+    """First day of a month like `2026-03`; None for anything else."""
+    try:
+        return date.fromisoformat(f"{month}-01")
+    except ValueError:
+        return None
+
+
+def _last_day(month: date | None) -> date | None:
+    return None if month is None else month.replace(day=monthrange(month.year, month.month)[1])

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import abouts
+from dashboard import abouts, live
 from dashboard.here import Here
 from dashboard.parts import pictures, tables
+from dashboard.parts.faults import told
 from dashboard.words import share_in_words
 from pipeline.answers.files import Rows
-from pipeline.answers.trust import estimate_report, promised_and_found
+from pipeline.answers.fitting import fit_store
+from pipeline.answers.trust import Report, long_report, promised_and_found
 from pipeline.mass.model import Model
 from pipeline.pictures import charts
 
@@ -24,11 +26,16 @@ _SOURCES = {
 def promises(now: Here, model: Model) -> None:
     """How far estimates of bodies that the fit had not seen were off, and whether ranges held."""
     facts = model.facts
-    st.markdown(
-        f"Laid beside bodies that it had not been shown, an estimate was off by about **{now.units.kg(facts['rmse_kg'], 1)}**, or {100 * facts['mape']:.1f} % of the mass. "
-        f"The range for 9 of 10 is {now.units.kg(facts['width_kg'])} wide on average, and held **{100 * facts['coverage']['0.9']:.0f} of 100**."
-    )
     found = promised_and_found(model)
+    if not found or "rmse_kg" not in facts:
+        st.info("Too few weighed bodies to tell how far estimates are off. They stand on datasheets and geometry until more are weighed.")
+        return
+    off, width = now.units.kg(facts["rmse_kg"], 1), now.units.kg(facts["width_kg"])
+    held = 100 * facts["coverage"]["0.9"]
+    st.markdown(
+        f"Laid beside bodies that it had not been shown, an estimate was off by about **{off}**, or {100 * facts['mape']:.1f} % of the mass. "
+        f"The range for 9 of 10 is {width} wide on average, and held **{held:.0f} of 100**."
+    )
     pictures.chart(now, charts.reliability(found, now.style()), "reliability", abouts.RELIABILITY)
     said = Rows(("promised", "found"), [(share_in_words(row["level"]), f"{100 * row['covered']:.0f} of 100") for row in found])
     tables.table(said, "What ranges promise, and what they held", "reliability-table", now)
@@ -38,26 +45,59 @@ def evidence(now: Here, model: Model) -> None:
     """What the model stands on."""
     facts = model.facts
     st.header("What it stands on", anchor=False)
-    st.markdown(
-        f"Drawings leave out about **{100 * facts['cad_bias']:.1f} %** of the mass (wiring, sealant, brackets); estimates put it back. "
-        f"**{facts['flagged']:,}** readings are so far off that they do not count until somebody has looked: see *Record health*."
-    )
-    rows = Rows(("bodies", "how many"), [(_SOURCES.get(name, name), count) for name, count in facts["rows"].items()])
-    tables.table(rows, "What masses are known from", "evidence", now)
+    if "cad_bias" in facts:
+        st.markdown(
+            f"Drawings leave out about **{100 * facts['cad_bias']:.1f} %** of the mass (wiring, sealant, brackets); estimates put it back. "
+            f"**{facts.get('flagged', 0):,}** readings are so far off that they hardly count until somebody has looked."
+        )
+    rows = Rows(("bodies", "how many"), [(_SOURCES.get(name, name), count) for name, count in facts.get("rows", {}).items()])
+    tables.table(rows, "What masses are known from", "evidence", now, empty="Nothing was weighed or drawn yet.")
     ranges = [(kind, one.records, one.weighed, one.length_low_mm, one.length_high_mm) for kind, one in model.ranges.items() if one.records]
     st.markdown("**What history covers.** Outside of it an estimate still comes, and says so first.")
-    tables.table(Rows(("kind", "bodies", "weighed", "shortest_mm", "longest_mm"), ranges), "Lengths that history covers", "covered", now)
+    covered = Rows(("kind", "bodies", "weighed", "shortest_mm", "longest_mm"), ranges)
+    tables.table(covered, "Lengths that history covers", "covered", now, empty="Nothing yet.")
 
 
 def report(now: Here) -> None:
     """The long report, where the fit has made one."""
-    found = estimate_report(now.edition)
-    st.header("By quarter, length, branch and family", anchor=False)
+    st.header("Quarter by quarter, and beside simpler ways", anchor=False)
+    found = long_report(now.edition)
     if found is None:
-        st.caption(
-            "The long report is made by `tarebook fit --report`: errors by quarter and group, and what simpler ways of estimating would reach."
-        )
+        st.markdown("Fits on the past and scores the quarter after, errors by group, and what simpler ways of estimating reach.")
+        if now.may("load") and st.button("Make the long report", help="Fits anew and takes a few minutes."):
+            _make()
         return
-    for name, rows in found.items():
-        st.subheader(name, anchor=False)
-        tables.table(rows, name, f"report-{name}", now)
+    st.markdown("\n".join(f"- {tables.escaped(line[:1].upper() + line[1:])}." for line in found.said))
+    _tables(now, found)
+
+
+def _tables(now: Here, found: Report) -> None:
+    rivals = found.rivals
+    tables.table(
+        rivals, "The model beside simpler ways, on the same bodies", "rivals", now, empty="Too few weighed bodies.", about=abouts.RIVALS
+    )
+    st.subheader("Each quarter by a model that knew only the past", anchor=False)
+    tables.table(found.quarters, "Errors quarter by quarter", "quarters", now, empty="Not two quarters of weighed bodies yet.")
+    if found.chart:
+        picture = charts.ewma(found.chart, now.style(), unit="predicted spreads")
+        pictures.chart(now, picture, "drift", abouts.DRIFT)
+    st.subheader("Where it is off", anchor=False)
+    groups = sorted({row["group"] for row in found.groups.records()})
+    if groups:
+        group = st.segmented_control("By", groups, default=groups[0], required=True, key="error_by", bind="query-params")
+        part = Rows.of([row for row in found.groups.records() if row["group"] == group], found.groups.columns[1:])
+        tables.table(part, f"Errors by {group}", f"errors-{group}", now)
+    st.subheader("Vehicles against their makers' figures", anchor=False)
+    vehicles = ("label", "tickets", "mean_kg", "sd_kg")
+    tables.table(found.vehicles, "How much heavier than the maker says", "vehicles", now, empty="No tickets yet.", columns=vehicles)
+    st.subheader("Readings that are far off, and lists that seem short", anchor=False)
+    suspects = ("key", "column", "value_kg", "expected_kg", "why")
+    tables.table(found.suspects, "Readings far from what their parts add up to", "far-off", now, empty="None.", columns=suspects)
+    short = Rows(found.short_lists.columns, found.short_lists.rows[: tables.SMALL])
+    tables.table(short, "Bodies that weigh more than their list", "short-lists", now, empty="None.", columns=("key", "excess_kg", "why"))
+
+
+def _make() -> None:
+    with told(), st.spinner("Fitting and scoring; this takes a few minutes"):
+        fit_store(live.store(), report=True)
+        st.rerun()

@@ -1,15 +1,22 @@
 """Start: what is new since last time, and what wants a look; an empty store is led to its first picture."""
 
+import polars as pl
 import streamlit as st
 
 from dashboard import live
 from dashboard.frame import link
 from dashboard.here import Here, here
 from dashboard.parts import tables
-from dashboard.parts.jobs import job_link
+from dashboard.parts.rows import rows_of
+from dashboard.questions import calls, margins_through
 from dashboard.start.loading import load_form
 from dashboard.start.views import saved_views
-from pipeline.answers import start
+from pipeline.answers import near, start
+from pipeline.answers.access import pages_of
+from pipeline.answers.files import Rows
+from pipeline.answers.filters import Filters
+
+MOST_QUIET = 8
 
 
 def came_in(now: Here) -> None:
@@ -20,7 +27,7 @@ def came_in(now: Here) -> None:
         f"**{news.rejected:,}** rows could not be kept and **{news.suspects:,}** records want a look."
     )
     tables.table(news.hand_ins, "Hand-ins of the newest day of loading", "came-in", now, take=False)
-    link("record-health", "See what was rejected and what wants a look")
+    link("record-health", "See what was rejected and what wants a look →")
 
 
 @st.fragment(parallel=True)
@@ -28,7 +35,27 @@ def changes(now: Here) -> None:
     st.header("What really changed in sales", anchor=False)
     found = live.ask(start.findings)
     st.markdown("\n".join(f"- {tables.escaped(words)}" for words in found) or "Nothing changed by more than chance.")
-    link("what-sells", "See every comparison")
+    link("what-sells", "See every comparison →")
+
+
+@st.fragment(parallel=True)
+def near_limits(now: Here) -> None:
+    st.header("Near the limit", anchor=False)
+    found = live.ask(margins_through, Filters(), near.TRAVEL)
+    said = near.count(found, "gvm", now.settings.limits)
+    if not said.known:
+        st.markdown("No delivered job has a known margin yet.")
+        return
+    st.markdown(
+        f"**{said.over:,}** of {said.known:,} delivered jobs stand over the rating with the travel load, **{said.near:,}** more are near it."
+    )
+    newest = found.filter(pl.col("margin_kg") < now.settings.limits.near_margin_kg).sort(
+        "dated_on", "job_id", descending=True, nulls_last=True
+    )
+    shown = ("job_id", "vehicle_id", "dated_on", "margin_kg", "body_source")
+    rows = rows_of(newest.head(5), live.ask(calls), ("vehicle_id",))
+    tables.table(rows, "The newest jobs near or over the rating", "near-newest", now, empty="None is near it.", columns=shown, take=False)
+    link("near-the-limit", "See all of them →")
 
 
 @st.fragment(parallel=True)
@@ -36,9 +63,20 @@ def quiet(now: Here) -> None:
     st.header("Quotes gone quiet", anchor=False)
     found = live.ask(start.gone_quiet)
     st.markdown("Open for longer than 9 of 10 orders of their kind took to come. Somebody may want to call.")
-    tables.table(found, "Open quotes that went quiet lately", "quiet", now, empty="None went quiet lately.")
-    if found.rows:
-        job_link(found.records()[0]["job_id"])
+    shown = ("job_id", "branch", "kind", "quoted_on", "words")
+    few = Rows(found.columns, found.rows[:MOST_QUIET])
+    tables.table(
+        few,
+        "Open quotes that went quiet lately, the newest first",
+        "quiet",
+        now,
+        empty="None went quiet lately.",
+        columns=shown,
+        take=False,
+    )
+    if len(found.rows) > MOST_QUIET:
+        tables.take_along(found, "quiet", now)
+    link("what-sells", "See every quiet quote →", {"view": "Quotes and orders"})
 
 
 def first_steps() -> None:
@@ -58,6 +96,8 @@ else:
     saved_views(now)
     came_in(now)
     changes(now)
+    if "near-the-limit" in pages_of(now.role):
+        near_limits(now)
     quiet(now)
     if now.may("load"):
         load_form(now)

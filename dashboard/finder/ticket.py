@@ -8,10 +8,9 @@ import streamlit as st
 
 from dashboard import live, who
 from dashboard.here import Here
-from dashboard.parts import tables
+from dashboard.parts.faults import told
 from pipeline.answers.access import may
 from pipeline.answers.settling import type_ticket
-from pipeline.errors import TarebookError
 
 _STATES = {
     "arrived": "as brought",
@@ -35,9 +34,7 @@ def ticket_form(now: Here, job_id: str) -> None:
     with st.expander("Type a weighbridge ticket in"), st.form(f"ticket-{job_id}", border=False):
         with st.container(horizontal=True):
             number = st.text_input("Number of the ticket", max_chars=60, width=190)
-            day = st.date_input(
-                "Weighed on", value=None, format="YYYY-MM-DD", min_value=date(1980, 1, 1), max_value=date.today(), width=190
-            )
+            day = st.date_input("Weighed on", value="today", format="YYYY-MM-DD", min_value=date(1980, 1, 1), max_value="today", width=190)
             state = st.selectbox("State", list(_STATES), index=None, format_func=_STATES.__getitem__, placeholder="choose", width=240)
         with st.container(horizontal=True):
             masses = {name: _kg(now, label) for name, label in _MASSES.items()}
@@ -58,16 +55,10 @@ def _kg(now: Here, label: str) -> float | None:
 
 
 def _keep(ticket: dict[str, object]) -> None:
-    try:
-        with st.spinner("Taking it in"):
-            result = type_ticket(live.store(), ticket)
-    except TarebookError as fault:
-        for one in fault.faults:
-            st.error(tables.escaped(str(one)))
-        return
-    rejected = sum(account["rejected"] for account in result.accounts)
-    if rejected:
-        st.warning("The ticket was rejected; the ledger on *Record health* says why.")
-    else:
-        st.toast(f"Taken in with edition {result.edition.number}.")
-        st.rerun()
+    with told(), st.spinner("Taking it in"):
+        result = type_ticket(live.store(), ticket)
+        if any(account["rejected"] for account in result.accounts):
+            st.warning("The ticket was rejected; the ledger on *Record health* says why.")
+        else:
+            st.toast(f"Taken in with edition {result.edition.number}.")
+            st.rerun()

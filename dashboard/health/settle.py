@@ -12,10 +12,10 @@ from dashboard import live, who
 from dashboard.frame import link
 from dashboard.parts import tables
 from dashboard.parts.columns import heading
+from dashboard.parts.faults import told
 from pipeline.answers.access import may
 from pipeline.answers.settling import settle
 from pipeline.contract import TABLES
-from pipeline.errors import TarebookError
 
 _VERDICTS = {"right": "It is right", "wrong": "It is wrong, leave it out", "corrected": "This is its true value"}
 
@@ -43,12 +43,7 @@ def settle_form(suspect: Mapping[str, Any]) -> None:
 def _keep(settlement: dict[str, Any]) -> None:
     if settlement["verdict"] != "corrected":
         settlement |= {"column": None, "value": None}
-    try:
-        with st.spinner("Writing it down"):
-            settle(live.store(), settlement, who.name(), date.today())
-    except TarebookError as fault:
-        for one in fault.faults:
-            st.error(tables.escaped(str(one)))
-        return
-    st.toast("Settled. The next fit of the mass model goes by it.")
-    st.rerun()
+    with told(), st.spinner("Writing it down"):
+        settle(live.store(), settlement, who.name(), date.today())
+        st.toast("Settled. The next fit of the mass model goes by it.")
+        st.rerun()

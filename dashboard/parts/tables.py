@@ -59,8 +59,15 @@ def table(
 
 
 def choose(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str] = ()) -> int | None:
-    """A grid whose rows can be chosen; the position of the chosen row, or None."""
+    """Rows of which one can be chosen: few in a plain table with a list below it, many in a grid; its position, or None."""
     shown, names = _shown(rows, columns, here)
+    if len(rows.rows) <= SMALL:
+        st.table(_as_text(shown, names), alt=alt, border="horizontal", hide_index=True)
+        called = [" · ".join(str(row[shown.columns.index(column)]) for column in names[:2]) for row in shown.rows]
+        places = range(len(called))
+        return st.selectbox(
+            "Open one of these", places, index=None, format_func=called.__getitem__, key=f"one-{name}", placeholder="choose a row"
+        )
     event = st.dataframe(
         as_frame(shown, names), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names, here), on_select="rerun",
         selection_mode="single-row",

@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import live, who
 from dashboard.here import Here
 from dashboard.parts import tables
+from dashboard.parts.faults import told
 from pipeline.answers.access import may
 from pipeline.answers.files import Rows
 from pipeline.answers.fitting import fit_store
@@ -66,14 +67,9 @@ def _take_in(files: dict[str, bytes], name: str, fit: bool) -> None:
 def _fit() -> None:
     if not may(who.role(), "load"):
         return
-    try:
-        with st.spinner("Fitting the mass model; this takes a moment"):
-            fit_store(live.store())
-    except TarebookError as fault:
-        for one in fault.faults:
-            st.error(tables.escaped(str(one)))
-        return
-    st.rerun()
+    with told(), st.spinner("Fitting the mass model; this takes a moment"):
+        fit_store(live.store())
+        st.rerun()
 
 
 def _tell(result: LoadResult, now: Here | None) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from pipeline.answers.files import Rows
@@ -13,26 +14,78 @@ from pipeline.trends.bands import wilson
 
 REPORT = "report.json"
 """Beside the model in the edition's folder, where the fit made one."""
+_WAYS = {"drift": "parts get lighter or heavier year by year", "decay": "recent builds say more", "none": "no change over the years"}
+
+
+@dataclass(frozen=True)
+class Report:
+    """The long report as tables; masses in kg, shares as fractions.
+
+    Attributes:
+        said: findings in words.
+        rivals: `way, rmse_kg, mape`; groups: `group, name, bodies, …`; quarters: `quarter, bodies, …`.
+        chart: rows of a control chart of errors in their predicted spread: `on, value, smoothed, centre, low, high, outside, job_id`.
+        suspects: readings far from what their parts add up to, with what they probably are.
+        short_lists: bodies whose mass says that something was not written down.
+        vehicles: how much heavier than their makers say, by variant.
+    """
+
+    said: tuple[str, ...]
+    rivals: Rows
+    groups: Rows
+    quarters: Rows
+    suspects: Rows
+    short_lists: Rows
+    vehicles: Rows
+    chart: Sequence[Mapping[str, Any]] = field(default_factory=tuple)
 
 
 def promised_and_found(model: Model) -> list[dict[str, Any]]:
     """Promised and found coverage with a 95 % band: `level, covered, low, high, n`, rows for the reliability chart."""
-    n = int(model.facts["rows"].get("weighed", 0))
+    n = int(model.facts.get("rows", {}).get("weighed", 0))
     made = []
-    for level, covered in model.facts["coverage"].items():
-        low, high = wilson(round(covered * n), n)
-        made.append({"level": float(level), "covered": covered, "low": float(low), "high": float(high), "n": n})
+    for level, covered in model.facts.get("coverage", {}).items():
+        low, high = wilson([round(covered * n)], [n])
+        made.append({"level": float(level), "covered": covered, "low": float(low[0]), "high": float(high[0]), "n": n})
     return made
 
 
-def estimate_report(edition: Edition) -> Mapping[str, Rows] | None:
-    """The tables of the long report, by name; None: the fit made none."""
+def long_report(edition: Edition) -> Report | None:
+    """The long report of an edition's fit; None: the fit made none."""
     path = edition.path / REPORT
     if not path.exists():
         return None
     found = json.loads(path.read_text("utf-8"))
-    return {name.replace("_", " "): _rows(part) for name, part in found.items() if isinstance(part, list) and part}
+    return Report(
+        tuple(_said(found)),
+        Rows.of(found["rivals"], ("way", "rmse_kg", "mape")),
+        Rows.of(found["groups"], ("group", "name", "bodies", "rmse_kg", "mape", "bias_kg", "coverage_90", "width_90_kg")),
+        Rows.of(found["quarters"], ("quarter", "bodies", "rmse_kg", "mape", "bias_kg", "coverage_90", "width_90_kg")),
+        Rows.of(found["suspects"], ("table", "key", "column", "value_kg", "expected_kg", "probably_kg", "why")),
+        Rows.of(found["short_lists"], ("key", "excess_kg", "probability", "why")),
+        Rows.of(found["vehicles"], ("vehicle_id", "label", "tickets", "mean_kg", "sd_kg")),
+        _chart(found["chart"]),
+    )
 
 
-def _rows(part: Sequence[Mapping[str, Any]]) -> Rows:
-    return Rows.of(part, list(dict.fromkeys(column for row in part for column in row)))
+def _said(found: Mapping[str, Any]) -> list[str]:
+    lists, change = found["lists"], found["change"]
+    told = [found["figures"]["said"], f"control charts: {found['chart']['said']}"]
+    told.append(f"change over the years: {_WAYS.get(change['way'], change['way'])}, chosen because it estimated the next quarters best")
+    if lists["checked"]:
+        told.append(
+            f"about {100 * lists['share']:.1f} of 100 items are not written down; whole lists would make the error {100 * lists['gain']:.0f} % smaller"
+        )
+    return told
+
+
+def _chart(chart: Mapping[str, Any]) -> list[dict[str, Any]]:
+    low, centre, high = chart["limits"]["ewma"]
+    return [
+        {
+            "on": point["on"], "value": point["z"], "smoothed": point["ewma"], "centre": centre, "low": low, "high": high,
+            "outside": point["beyond"], "job_id": point["key"].partition("/")[0],
+        }
+        for point in chart["points"]
+        if point["on"] != "NaT"
+    ]  # fmt: skip

@@ -89,9 +89,7 @@ def test_every_group_has_five_jobs_or_more(small: Edition) -> None:
 
 def test_masses_are_told_in_steps_and_lengths_in_steps(small: Edition) -> None:
     con, model = small.cursor(), Model.from_json(small.model_text())
-    for vehicle_id, group in (
-        (one, group) for one in vehicles_to_choose(con, SETTINGS) for group in groups(con, SETTINGS, one).found
-    ):
+    for vehicle_id, group in ((one, group) for one in vehicles_to_choose(con, SETTINGS) for group in groups(con, SETTINGS, one).found):
         assert group.length_mm % 50 == 0
         assert all(kg is None or kg % STEP_KG == 0 for kg in (group.low_kg, group.high_kg))
         answer = build_answer(small, model, SETTINGS, key_of(made_up(con, SETTINGS, vehicle_id, group)), Role.CUSTOMER.value)
@@ -126,7 +124,9 @@ def test_a_group_that_loses_its_fifth_job_is_not_told_any_more(tmp_path: Path) -
         (folder / "vehicles.csv").write_text("vehicle_id,label,size_class,cab\nV1,one vehicle,midsize,dual\n")
         (folder / "items.csv").write_text("item_id,label,group,datasheet_kg\nslide,a fridge slide,fridge,24\n")
         rows = range(jobs)
-        (folder / "jobs.csv").write_text("job_id,vehicle_id,status,ordered_on\n" + "".join(f"J{one},V1,delivered,2026-0{one + 1}-05\n" for one in rows))
+        (folder / "jobs.csv").write_text(
+            "job_id,vehicle_id,status,ordered_on\n" + "".join(f"J{one},V1,delivered,2026-0{one + 1}-05\n" for one in rows)
+        )
         bodies = "".join(f"J{one},canopy,1{one}00,1800,900,{200 + one}\n" for one in rows)
         (folder / "bodies.csv").write_text("job_id,body,length_mm,width_mm,height_mm,weighed_kg\n" + bodies)
         (folder / "fitout.csv").write_text("job_id,body,item_id,zone\n" + "".join(f"J{one},canopy,slide,left-mid\n" for one in rows))
