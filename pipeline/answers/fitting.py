@@ -27,17 +27,13 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
     Returns: `edition, bodies_used, left_out, rmse_kg, mape, coverage, width_kg, cad_bias` and more, as plain values.
     Raises: NoStore, StoreBusy, StoreUnwritable.
     """
-    from threadpoolctl import threadpool_limits
-
     parent = store.live()
     settings = store.settings()
     with writing(store.root), only_one(store.lock), building(store) as folder:
         copy_file(parent.database, folder / DATABASE)
         with open_builder(folder, settings) as con:
             history = history_of(con)
-            # The matrices are narrow: threads of the linear algebra would wait for each other longer than they work.
-            with threadpool_limits(1):
-                fitted = fit_fully(history, settings.mass)
+            fitted = fit_fully(history, settings.mass)
             reached("model-fitted")
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)

@@ -17,7 +17,7 @@ from pipeline.mass.places import place
 from pipeline.mass.solve import quadratic
 from pipeline.mass.standing import judge
 
-BLOCK = 8_192
+BLOCK = 4_096
 LEAST_KG = 1.0
 """A body weighs something, whatever the coefficients say of a draft far outside history."""
 

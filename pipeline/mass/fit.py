@@ -45,6 +45,14 @@ def fit(history: History, settings: MassSettings) -> Model:
 
 def fit_fully(history: History, settings: MassSettings) -> Fitted:
     """As `fit`, with all that reports need."""
+    from threadpoolctl import threadpool_limits  # imported where it is used: estimating must not load it
+
+    # the matrices are narrow: threads of the linear algebra would wait for each other longer than they work
+    with threadpool_limits(1):
+        return _fit_fully(history, settings)
+
+
+def _fit_fully(history: History, settings: MassSettings) -> Fitted:
     design, evidence = prepare(history, settings)
     rows = gather(design, evidence, settings)
     tried: dict[str, float] = {}
