@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -132,9 +132,9 @@ def _manifest_with(edition: Edition, renamed: dict[str, str]) -> dict[str, objec
     return {**edition.manifest, "hand_ins": [_repointed(entry, renamed).as_json() for entry in entries(edition)]}
 
 
-def _strays(store: Store, listed: Sequence[Entry] | Iterator[Entry] | object, reference: str) -> list[str]:
+def _strays(store: Store, listed: Iterable[Entry], reference: str) -> list[str]:
     """Originals that no edition lists (a load was killed, its edition pruned) and that hold the text anywhere."""
-    known = {sha for entry in listed for _, sha in (*entry.files, *([entry.mapping] if entry.mapping else []))}  # type: ignore[attr-defined]
+    known = {sha for entry in listed for _, sha in (*entry.files, *([entry.mapping] if entry.mapping else []))}
     return [path.name for path in store.originals.iterdir() if path.name not in known and _holds(path, reference)]
 
 

@@ -39,7 +39,7 @@ def without(file: SourceFile, tables: Sequence[TextTable], ref: str, instead: st
 def private_cells(table: TextTable) -> Iterable[str]:
     """Every cell of the private columns, trimmed."""
     places = [at for at, column in enumerate(table.columns) if TABLES[table.table].column(column).private]
-    return (cells[at].strip() for _, cells in (table.rows() if places else ()) for at in places if cells[at])
+    return (cell.strip() for _, cells in (table.rows() if places else ()) for at in places if (cell := cells[at]))
 
 
 def _private_headers(tables: Sequence[TextTable]) -> set[str]:
