@@ -12,6 +12,7 @@ import json
 import re
 import zipfile
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from pathlib import PurePath
 
 from pipeline.contract import TABLES
@@ -66,7 +67,7 @@ def _delimited(text: DelimitedFile, delimiter: str, header_end: int, width: int,
     with text.path.open(encoding=text.scan.encoding, newline="") as file:
         lines = list(file)
     records = [*text.records(delimiter, header_end), (len(lines) + 1, [])]
-    for (begins, cells), (ends, _) in zip(records, records[1:], strict=False):
+    for (begins, cells), (ends, _) in pairwise(records):
         # In a row that does not fit under its header, the reference may have moved.
         looked = places if len(cells) <= width else range(len(cells))
         hit = [place for place in looked if place < len(cells) and cells[place].strip() == ref]
