@@ -141,21 +141,24 @@ def reasons(bodies: Columns, wrong: set[str]) -> np.ndarray:
 
 
 def groups(bodies: Columns) -> np.ndarray:
-    """(n,) number of each body's group: one drawing, or the body that a repeat repeats, else itself."""
-    keys = body_keys(bodies).tolist()
-    drawings, origins, same = (texts(bodies, name).tolist() for name in ("drawing", "origin", "same_as"))
-    by_key = dict(zip(keys, drawings, strict=True))
-    names = []
-    for key, drawing, origin, like in zip(keys, drawings, origins, same, strict=True):
-        if drawing:
-            names.append(("drawing", drawing))
-        elif origin == "repeat" and like:
-            known = by_key.get(like)
-            names.append(("drawing", known) if known else ("body", like))
-        else:
-            names.append(("body", key))
-    number: dict[tuple[str, str], int] = {}
-    return np.fromiter((number.setdefault(name, len(number)) for name in names), dtype=np.int64, count=len(names))
+    """(n,) number of each body's group: one drawing, or the body that a repeat repeats, else itself.
+
+    A group is numbered by the first of its bodies; only bodies with a drawing or a forerunner are looked at one by one.
+    """
+    drawing, like = texts(bodies, "drawing"), texts(bodies, "same_as")
+    number = np.arange(len(drawing))
+    drawn = np.flatnonzero(drawing.astype(bool))
+    first: dict[str, int] = {}
+    number[drawn] = [first.setdefault(drawing[row], row) for row in drawn.tolist()]
+    repeats = np.flatnonzero((texts(bodies, "origin") == "repeat") & like.astype(bool) & ~drawing.astype(bool))
+    if len(repeats):
+        wanted = set(like[repeats].tolist())
+        place = {key: row for row, key in enumerate(body_keys(bodies).tolist()) if key in wanted}
+        lead: dict[str, int] = {}
+        for row in repeats.tolist():
+            forerunner = place.get(like[row])
+            number[row] = number[forerunner] if forerunner is not None else lead.setdefault(like[row], row)
+    return number
 
 
 def newest(bodies: Columns) -> np.datetime64:
@@ -201,12 +204,19 @@ class _Part:
     paired_kg: np.ndarray
 
 
-def gather(design: Design, evidence: Evidence, settings: MassSettings) -> Rows:
-    """The rows of the fit, from all sources: scales, drawings, drawings beside scales, tickets."""
+def gather(design: Design, evidence: Evidence, settings: MassSettings, most: int | None = None) -> Rows:
+    """The rows of the fit, from all sources: scales, drawings, drawings beside scales, tickets.
+
+    Args:
+        most: take no more rows than that, evenly over history.
+    """
     parts = _parts(evidence, settings)
     all_ = _Part(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in _Part.__dataclass_fields__})
+    if most is not None and len(all_.source) > most:
+        all_ = _some(all_, np.linspace(0, len(all_.source) - 1, most).astype(np.int64))
     x, body, shared = _design_of(design, evidence, all_)
     age = 0.5 ** (-all_.years / settings.half_life_years) if settings.change == "decay" else 1.0
+    trusted = np.array([key in evidence.right for key in all_.key.tolist()], dtype=bool) if evidence.right else np.zeros(len(x), dtype=bool)
     return Rows(
         x=x,
         y_kg=all_.y_kg,
@@ -216,12 +226,22 @@ def gather(design: Design, evidence: Evidence, settings: MassSettings) -> Rows:
         shared=shared,
         weight=all_.weight * age,
         robust=np.ones(len(x)),
-        trusted=np.array([key in evidence.right for key in all_.key.tolist()], dtype=bool),
+        trusted=trusted,
         group=all_.group,
         body=body,
         years=all_.years,
         key=all_.key,
     )
+
+
+def _some(part: _Part, index: np.ndarray) -> _Part:
+    """The rows at `index` (rising), their bodies with them."""
+    start = np.cumsum(part.sizes) - part.sizes
+    sizes = part.sizes[index]
+    inner = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    members = part.members[np.repeat(start[index], sizes) + inner]
+    rest = {name: getattr(part, name)[index] for name in _Part.__dataclass_fields__ if name not in ("sizes", "members")}
+    return _Part(sizes=sizes, members=members, **rest)
 
 
 def _design_of(design: Design, evidence: Evidence, part: _Part) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

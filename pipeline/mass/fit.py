@@ -10,7 +10,7 @@ import msgspec
 import numpy as np
 
 from pipeline.frames import take
-from pipeline.mass.bodies import KINDS, numbers, plain_bodies, plain_lines
+from pipeline.mass.bodies import KINDS, MEASURES, numbers, plain_bodies, plain_lines
 from pipeline.mass.calibrate import LEVELS, OutOfFold, factors, leave_out
 from pipeline.mass.centre import centre_rows, fit_axis
 from pipeline.mass.change import choose_change
@@ -24,6 +24,21 @@ from pipeline.mass.robust import Residuals, State, fit_rows, row_kind, row_state
 from pipeline.mass.tickets import read_tickets
 from pipeline.mass.together import find_pairs
 from pipeline.settings_mass import MassSettings
+
+SAMPLE = 20_000
+"""Rows on which the passes begin: what they teach of weights and pairs holds for all, who then need a few passes more."""
+
+READ: dict[str, tuple[str, ...]] = {
+    "bodies": (
+        "job_id", "body", "kind", *MEASURES, "material", "size_class", "dated_on", "weighed_kg", "scale_step_kg", "cad_kg", "com_x_mm",
+        "com_y_mm", "offset_mm", "origin", "same_as", "drawing", "length_approximate", "list_short",
+    ),
+    "fitout": ("body_row", "item_id", "qty", "length_mm", "zone", "x_mm", "y_mm"),
+    "items": ("item_id", "label", "group", "datasheet_kg", "datasheet_kg_per_m", "needs"),
+    "jobs": ("job_id", "vehicle_id", "upgrade_id"),
+    "vehicles": (), "upgrades": (), "on_vehicle": (), "weighings": (), "settled": (),
+}  # fmt: skip
+"""What the fit reads, by table; empty: all of it."""
 
 
 @dataclass(frozen=True)
@@ -53,21 +68,23 @@ def fit_fully(history: History, settings: MassSettings) -> Fitted:
 
 
 def _fit_fully(history: History, settings: MassSettings) -> Fitted:
+    """Settle the way of change and the pairs on a sample, then fit all rows on from there."""
     design, evidence = prepare(history, settings)
-    rows = gather(design, evidence, settings)
+    rows = gather(design, evidence, settings, SAMPLE)
     tried: dict[str, float] = {}
     if settings.change == "auto":
         chosen, tried = choose_change(design, rows, rows.years, settings)
         settings = msgspec.structs.replace(settings, change=chosen)
         if chosen != "drift":
             design, evidence = prepare(history, settings)
-            rows = gather(design, evidence, settings)
-    state, fitted = fit_rows(design, rows, settings)
-    pairs = find_pairs(design, fitted, state, settings)
+            rows = gather(design, evidence, settings, SAMPLE)
+    state, rows = fit_rows(design, rows, settings)
+    pairs = find_pairs(design, rows, state, settings)
     if pairs:
         design = with_pairs(design, pairs, settings)
-        state, fitted = fit_rows(design, gather(design, evidence, settings), settings)
-    rows = fitted
+        state, rows = fit_rows(design, gather(design, evidence, settings, SAMPLE), settings)
+    if len(rows) == SAMPLE:
+        state, rows = fit_rows(design, gather(design, evidence, settings), settings, near=state)
     residuals, x = row_state(design, rows, state, settings)
     out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
     model = _model(design, rows, state, residuals, out, evidence.history, settings)
@@ -191,13 +208,16 @@ def _with_centre(model: Model, evidence: Evidence, settings: MassSettings) -> Mo
 def digest(history: History, settings: MassSettings) -> str:
     """SHA-256 over every column that the fit reads and over the settings."""
     told = hashlib.sha256(msgspec.json.encode(settings, order="sorted"))
-    for name, frame in sorted(history.__dict__.items()):
-        for column in sorted(frame):
-            values = frame[column]
-            told.update(f"{name}.{column}:{len(values)}".encode())
-            told.update(
-                "\x1f".join(map(str, values.tolist())).encode() if values.dtype == object else np.ascontiguousarray(values).tobytes()
-            )
+    for name, columns in READ.items():
+        frame = getattr(history, name)
+        for column in columns or sorted(frame):
+            if column in frame:
+                values = frame[column]
+                told.update(f"{name}.{column}:{len(values)}".encode())
+                plain = (
+                    "\x1f".join(map(str, values.tolist())).encode() if values.dtype == object else np.ascontiguousarray(values).tobytes()
+                )
+                told.update(plain)
     return told.hexdigest()
 
 

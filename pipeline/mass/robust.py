@@ -130,23 +130,28 @@ def prior_noise(settings: MassSettings) -> np.ndarray:
     return noise
 
 
-def fit_rows(design: Design, rows: Rows, settings: MassSettings) -> tuple[State, Rows]:
-    """Fit rows of this process; returns the last state, and the rows with their last weights."""
+def fit_rows(design: Design, rows: Rows, settings: MassSettings, near: State | None = None) -> tuple[State, Rows]:
+    """Fit rows of this process; returns the last state, and the rows with their last weights.
+
+    Args:
+        near: a state of the same design that is nearly right (of a sample of the rows): fewer passes lead on from there.
+    """
     state = State(prior_solution(design), prior_noise(settings), prior_noise(settings))
     if not len(rows):
         return state, rows
     blocks = LocalBlocks(rows)
-    state = run_passes(design, blocks, _start(design, rows, state), settings)
+    state = run_passes(design, blocks, near or _start(design, rows, state), settings)
     return state, replace(rows, robust=blocks.robust)
 
 
 def run_passes(design: Design, blocks: Blocks, state: State, settings: MassSettings) -> State:
     """Passes over blocks from a starting state until the coefficients stand still."""
+    soft_passes = SOFT_PASSES if state.soft else 0
     for number in range(settings.passes):
         found = blocks.run(partial(pass_sums, design, state, settings))
         solution = ridge(found.sums, design.prior, design.spread)
         step = np.max(np.abs(solution.coef - state.solution.coef) / np.sqrt(np.einsum("ij,ij->i", solution.factor, solution.factor)))
-        soft = number < SOFT_PASSES
+        soft = number < soft_passes
         state = State(solution, state.next_noise, _noise(found, state, settings), soft)
         if step < SETTLED and not soft:
             break

@@ -9,9 +9,6 @@ from pipeline.mass.evidence import Rows
 from pipeline.mass.robust import State, row_state
 from pipeline.settings_mass import MassSettings
 
-MOST_ROWS = 20_000
-"""Newest rows looked at: a pair worth a column shows in these."""
-
 
 def find_pairs(design: Design, rows: Rows, state: State, settings: MassSettings) -> list[tuple[str, str]]:
     """Pairs whose bodies weigh more or less than the parts say, strongest first.
@@ -21,7 +18,6 @@ def find_pairs(design: Design, rows: Rows, state: State, settings: MassSettings)
     """
     if not settings.find_together or len(rows) < 2 * settings.together_least:
         return []
-    rows = rows.at(np.argsort(rows.years, kind="stable")[-MOST_ROWS:]) if len(rows) > MOST_ROWS else rows
     found, x = row_state(design, rows, state, settings)
     root = np.sqrt(found.robust * rows.weight / found.var)
     names, columns = _candidates(design, rows, settings)
