@@ -68,7 +68,8 @@ SHARES = About(
     _SOLD,
 )
 SILHOUETTE = About(
-    "The silhouette compares how near a body is to its own family with how near it is to the next one: 1 is clear-cut, 0 is anybody's guess."
+    "The silhouette compares how near a body is to its own family with how near it is to the next one: 1 is clear-cut, "
+    "0 is anybody's guess."
 )
 SUSPECTS = About(
     "A soft rule says look again: a mass that does not fit its parts, dates out of order, a list that seems short. Nothing is dropped.",
@@ -79,7 +80,7 @@ RIVALS = About(
     "Weighed bodies, each by a model that had not seen it.",
 )
 DRIFT = About(
-    "Each newly weighed body's error, in units of the spread that was predicted for it, and its running mean. When the mean leaves the band, "
-    "builds or scales have changed: fit anew, or look for the cause.",
+    "Each newly weighed body's error, in units of the spread that was predicted for it, and its running mean. When the mean leaves the "
+    "band, builds or scales have changed: fit anew, or look for the cause.",
     "Weighed bodies in the order of their dates.",
 )

@@ -51,7 +51,9 @@ def filter_options(con: Any, _settings: Settings) -> dict[str, Any]:
     classes = con.execute("SELECT DISTINCT size_class FROM current_jobs ORDER BY size_class").fetchall()
     months = con.execute("""
         SELECT DISTINCT strftime(day, '%Y-%m') FROM (
-            SELECT quoted_on AS day FROM current_jobs UNION ALL SELECT ordered_on FROM current_jobs UNION ALL SELECT delivered_on FROM current_jobs
+            SELECT quoted_on AS day FROM current_jobs
+            UNION ALL SELECT ordered_on FROM current_jobs
+            UNION ALL SELECT delivered_on FROM current_jobs
         ) WHERE day IS NOT NULL ORDER BY 1 DESC""").fetchall()
     return {
         "months": [row[0] for row in months],

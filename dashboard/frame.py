@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -90,12 +91,12 @@ def _look_css(look: Look) -> str:
     """Muted text and text on the accent at the contrast that our palette measures; the theme has no setting for either."""
     on_accent = text_on(look.accent)
     return (
-        f"<style>[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] * {{ color: {look.muted} !important; }}"
+        f"<style>[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] * {{ color: {look.muted} !important; opacity: 1 !important; }}"
         f"[data-testid^=stBaseButton-primary] *, [data-baseweb=tag], [data-baseweb=tag] * {{ color: {on_accent} !important; }}</style>"
     )
 
 
-def link(name: str, label: str = "", query: dict[str, str] | None = None) -> None:
+def link(name: str, label: str = "", query: Mapping[str, str | list[str]] | None = None) -> None:
     """A link to another page, if whoever looks gets that page."""
     pages = st.session_state.get("pages", {})
     if name in pages:

@@ -44,7 +44,7 @@ def glossary_button() -> None:
 @st.dialog("What the words mean", width="large")
 def _open() -> None:
     st.table(
-        {term: meaning for term, meaning in sorted(TERMS.items(), key=lambda entry: entry[0].casefold())},
+        dict(sorted(TERMS.items(), key=lambda entry: entry[0].casefold())),
         border="horizontal",
         alt="Terms and their meaning",
     )

@@ -33,7 +33,8 @@ def promises(now: Here, model: Model) -> None:
     off, width = now.units.kg(facts["rmse_kg"], 1), now.units.kg(facts["width_kg"])
     held = 100 * facts["coverage"]["0.9"]
     st.markdown(
-        f"Laid beside bodies that it had not been shown, an estimate was off by about **{off}**, or {100 * facts['mape']:.1f} % of the mass. "
+        f"Laid beside bodies that it had not been shown, an estimate was off by about **{off}**, "
+        f"or {100 * facts['mape']:.1f} % of the mass. "
         f"The range for 9 of 10 is {width} wide on average, and held **{held:.0f} of 100**."
     )
     pictures.chart(now, charts.reliability(found, now.style()), "reliability", abouts.RELIABILITY)

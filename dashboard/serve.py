@@ -55,7 +55,8 @@ def serve(store: Path, port: int = 8501, address: str = "127.0.0.1", allowed_hos
     """
     store = store.absolute()
     command = [sys.executable, "-m", "streamlit", "run", str(_HERE / "app.py"), *options(store, port, address, allowed_hosts)]
-    os.execve(sys.executable, command, {**os.environ, STORE_PLACE: str(store)})
+    # in place of this process, so that signals and the process's number are the server's
+    os.execve(sys.executable, command, {**os.environ, STORE_PLACE: str(store)})  # noqa: S606
 
 
 def main() -> None:

@@ -1,5 +1,6 @@
 """Near the limit: how close past jobs came to what their vehicles are rated for, the ones over it first."""
 
+import numpy as np
 import polars as pl
 import streamlit as st
 
@@ -121,7 +122,7 @@ def check_of_reckoning(now: Here) -> None:
         if apart.is_empty():
             st.caption("No ticket of a finished or loaded vehicle yet.")
             return
-        half = now.units.kg(float(apart.median() or 0.0))
+        half = now.units.kg(float(np.median(apart.to_numpy())))
         st.markdown(f"Tickets of finished and loaded vehicles beside what was added up for the same state: half of them within **{half}**.")
         tables.table(found, "Tickets beside the reckoning", "tickets-beside", now)
 

@@ -8,7 +8,8 @@ from pipeline.settings import list_settings
 
 path = live.store().settings_file
 st.markdown(
-    f"Settings stand in `{path.name}` of the store's folder, `{path.parent}`. A key that is not there has its default. A change counts from the next click on."
+    f"Settings stand in `{path.name}` of the store's folder, `{path.parent}`. A key that is not there has its default. "
+    "A change counts from the next click on."
 )
 words = (
     (st.text_input("Look for", key="setting_words", max_chars=60, placeholder="a word of the key or of what it does") or "")

@@ -47,7 +47,8 @@ def near_limits(now: Here) -> None:
         st.markdown("No delivered job has a known margin yet.")
         return
     st.markdown(
-        f"**{said.over:,}** of {said.known:,} delivered jobs stand over the rating with the travel load, **{said.near:,}** more are near it."
+        f"**{said.over:,}** of {said.known:,} delivered jobs stand over the rating with the travel load, "
+        f"**{said.near:,}** more are near it."
     )
     newest = found.filter(pl.col("margin_kg") < now.settings.limits.near_margin_kg).sort(
         "dated_on", "job_id", descending=True, nulls_last=True
@@ -82,7 +83,8 @@ def quiet(now: Here) -> None:
 def first_steps() -> None:
     st.info("Nothing is loaded yet.")
     st.markdown(
-        "1. Hand in your records below: job lists, bodies, fit-out, tickets, as spreadsheets or CSV. Start with what you have; almost everything is optional.\n"
+        "1. Hand in your records below: job lists, bodies, fit-out, tickets, as spreadsheets or CSV. Start with what you have; "
+        "almost everything is optional.\n"
         "2. What cannot be read is told row by row on *Record health*.\n"
         "3. A fit makes the mass model. Then *Early mass* answers, and the other pages fill."
     )

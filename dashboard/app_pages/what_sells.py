@@ -59,7 +59,13 @@ def over_time(now: Here) -> None:
     largest = part.group_by("kind", "value", "label").agg(pl.col("n").sum()).sort("n", "value", descending=[True, False])
     names = dict(largest.select("value", "label").iter_rows())
     values = st.multiselect(
-        "Lines", list(names), list(names)[:4], format_func=names.get, max_selections=6, select_all=False, key=f"lines-{kind}-{len(names)}"
+        "Lines",
+        list(names),
+        list(names)[:4],
+        format_func=names.__getitem__,
+        max_selections=6,
+        select_all=False,
+        key=f"lines-{kind}-{len(names)}",
     )
     lines = part.filter(pl.col("value").is_in(values)).select("quarter", pl.col("label").alias("value"), "share", "low", "high", "of")
     rows = rows_of(part.drop("kind", "value").select("label", pl.exclude("label")))
@@ -90,17 +96,17 @@ def quotes(now: Here) -> None:
     st.subheader("Why quotes are lost", anchor=False)
     lost = live.ask(selling.lost_reasons, now.filters).filter(pl.col("grouping") == grouping).drop("grouping")
     reasons = ("value", "reason", "n", "of", "share")
+    silent = ("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words")
+    revisions = ("label", "put_in", "taken_out", "revisions")
     tables.table(
         rows_of(lost, called, ("value",)), "Reasons of lost quotes", "lost", now, empty="No reason was written down.", columns=reasons
     )
     st.subheader("Quotes gone quiet", anchor=False)
     quiet = rows_of(live.ask(selling.quiet_quotes, now.filters).sort("age_days"), called, ("vehicle_id", "family"))
-    shown = ("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words")
-    tables.table(quiet, "Open quotes older than their kind takes to be ordered", "quiet", now, empty="None is.", columns=shown)
+    tables.table(quiet, "Open quotes older than their kind takes to be ordered", "quiet", now, empty="None is.", columns=silent)
     st.subheader("What changes between revisions", anchor=False)
     revised = rows_of(live.ask(selling.revised_items, now.filters))
-    shown = ("label", "put_in", "taken_out", "revisions")
-    tables.table(revised, "Items that come and go between revisions", "revised", now, empty="No quote was revised.", columns=shown)
+    tables.table(revised, "Items that come and go between revisions", "revised", now, empty="No quote was revised.", columns=revisions)
 
 
 def together(now: Here) -> None:

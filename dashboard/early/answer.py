@@ -47,7 +47,8 @@ def _body(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, items: 
     st.subheader(f"The {kind}: about {now.units.kg(body.estimate_kg)}", anchor=False)
     st.markdown(
         f"{share_in_words(body.level)} bodies like this fall between **{now.units.kg(body.low_kg)}** and **{now.units.kg(body.high_kg)}**. "
-        f"Its centre of mass lies {now.units.mm(body.com_x_mm)} behind its front face ({now.units.mm(body.com_x_low_mm)} to {now.units.mm(body.com_x_high_mm)}), "
+        f"Its centre of mass lies {now.units.mm(body.com_x_mm)} behind its front face "
+        f"({now.units.mm(body.com_x_low_mm)} to {now.units.mm(body.com_x_high_mm)}), "
         f"{_side(now, body.com_y_mm)}."
     )
     _standing(body)

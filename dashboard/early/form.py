@@ -25,7 +25,8 @@ _STEP_MM = {
     "floor_mm": 0.5,
 }
 _LABELS = {
-    "length_mm": "Length", "width_mm": "Width", "height_mm": "Height", "offset_mm": "Gap to the headboard", "sticks_out_mm": "Sticks out behind",
+    "length_mm": "Length", "width_mm": "Width", "height_mm": "Height",
+    "offset_mm": "Gap to the headboard", "sticks_out_mm": "Sticks out behind",
     "sheet_mm": "Wall sheet", "floor_mm": "Floor or deck sheet",
 }  # fmt: skip
 
@@ -44,7 +45,8 @@ def _vehicle(choices: Mapping[str, Any]) -> None:
     vehicles: dict[str, str] = choices["vehicles"]
     ids = list(vehicles)
     vehicle_id = st.selectbox(
-        "Vehicle", ids, index=ids.index(draft.vehicle_id) if draft.vehicle_id in vehicles else None, format_func=vehicles.get, key=desk_top.key("vehicle"),
+        "Vehicle", ids, index=ids.index(draft.vehicle_id) if draft.vehicle_id in vehicles else None,
+        format_func=vehicles.__getitem__, key=desk_top.key("vehicle"),
         placeholder="none chosen: mass only, no margins",
     )  # fmt: skip
     upgrades: dict[str, str] = choices["upgrades"].get(vehicle_id, {})
@@ -52,7 +54,7 @@ def _vehicle(choices: Mapping[str, Any]) -> None:
     if upgrades:
         ids = list(upgrades)
         upgrade_id = st.selectbox(
-            "Upgrade", ids, index=ids.index(draft.upgrade_id) if draft.upgrade_id in upgrades else None, format_func=upgrades.get,
+            "Upgrade", ids, index=ids.index(draft.upgrade_id) if draft.upgrade_id in upgrades else None, format_func=upgrades.__getitem__,
             key=desk_top.key(f"upgrade-{vehicle_id}"), placeholder="none",
         )  # fmt: skip
     if (vehicle_id, upgrade_id) != (draft.vehicle_id, draft.upgrade_id):
@@ -121,7 +123,7 @@ def _line(place: int, number: int, line: DraftLine, label: str) -> DraftLine:
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
         zones = list(ZONES)
         zone = st.selectbox(
-            f"{label}: where", zones, index=zones.index(line.zone) if line.zone in ZONES else None, format_func=_ZONE_WORDS.get,
+            f"{label}: where", zones, index=zones.index(line.zone) if line.zone in ZONES else None, format_func=_ZONE_WORDS.__getitem__,
             key=f"{name}-zone", placeholder="not said",
         )  # fmt: skip
         least = min(1.0, line.qty)
@@ -136,7 +138,8 @@ def _one_more(place: int, lines: Sequence[DraftLine], items: Mapping[str, Mappin
     held = list(dict.fromkeys(line.item_id for line in lines if line.item_id in items))
     name = desk_top.key(f"{place}-again-{len(lines)}")
     st.selectbox(
-        "The same once more, elsewhere", held, index=None, format_func=lambda one: items[one]["label"], key=name, placeholder="choose an item",
+        "The same once more, elsewhere", held, index=None, format_func=lambda one: items[one]["label"],
+        key=name, placeholder="choose an item",
         on_change=partial(_again, place, name),
     )  # fmt: skip
 
@@ -160,7 +163,8 @@ def _millimetres(now: Here, place: int, body: DraftBody, name: str, required: bo
     low, high = (None if bound is None else bound / per for bound in (column.low, column.high))
     given = st.number_input(
         f"{_LABELS[name]}, {'mm' if always_mm else now.units.length}", low, high, shown, _STEP_MM[name] if per == 1.0 else 0.5,
-        format="%g" if per == 1.0 else "%.2f", key=desk_top.key(f"{place}-{name}-{now.units.system}"), required=required, placeholder="usual", width=150,
+        format="%g" if per == 1.0 else "%.2f", key=desk_top.key(f"{place}-{name}-{now.units.system}"),
+        required=required, placeholder="usual", width=150,
     )  # fmt: skip
     if given is None:
         return value if required else None

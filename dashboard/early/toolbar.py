@@ -46,8 +46,10 @@ def toolbar(now: Here, choices: Mapping[str, Any], travel_json: str = "") -> Non
             sheet_buttons(now, draft, st.session_state.get("draft_name", ""), "early", travel_json)
             if now.may("take-along"):
                 st.download_button(
-                    "Folder for the commands", folder_of(draft, f"draft-{code_of(draft)}"), f"draft-{code_of(draft)}.zip", "application/zip",
-                    key="folder", on_click="ignore", help="A folder of drafts, as `tarebook estimate` and `tarebook check` read it.", type="tertiary",
+                    "Folder for the commands", folder_of(draft, f"draft-{code_of(draft)}"),
+                    f"draft-{code_of(draft)}.zip", "application/zip",
+                    key="folder", on_click="ignore", help="A folder of drafts, as `tarebook estimate` and `tarebook check` read it.",
+                    type="tertiary",
                 )  # fmt: skip
 
 

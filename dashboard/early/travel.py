@@ -6,9 +6,9 @@ import msgspec
 import streamlit as st
 
 from dashboard.here import Here
-from pipeline.settings_loads import Person, TravelLoad
+from pipeline.settings_loads import Person, Seat, Side, TravelLoad
 
-_SEATS = (("front", "right"), ("front", "left"), ("rear", "left"), ("rear", "right"), ("rear", "middle"))
+_SEATS: tuple[tuple[Seat, Side], ...] = (("front", "right"), ("front", "left"), ("rear", "left"), ("rear", "right"), ("rear", "middle"))
 
 
 def travel_form(now: Here) -> str:

@@ -101,8 +101,8 @@ def _bodies(now: Here, found: JobFile) -> None:
                 family = families[body["body"]]
                 link("layout-families", f"Layout family {family['family']} →", {"family": called.family(family["family"], family["name"])})
         lines = found.fitout.filter((pl.col("revision") == last) & (pl.col("body") == body["body"])).drop("job_id", "revision", "body")
-        tables.table(rows_of(lines, live.ask(calls), ("item_id",)), f"Fit-out of the {body['body']}, with the line each came from", f"{found.job_id}-{body['body']}-fitout", now,
-                     empty="No fit-out is written down.")  # fmt: skip
+        said, name = f"Fit-out of the {body['body']}, with the line each came from", f"{found.job_id}-{body['body']}-fitout"
+        tables.table(rows_of(lines, live.ask(calls), ("item_id",)), said, name, now, empty="No fit-out is written down.")
 
 
 def _measured(now: Here, body: dict) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from functools import partial
-from typing import Any
+from typing import Any, cast
 
 import altair as alt
 import streamlit as st
@@ -38,7 +38,7 @@ def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: 
             source(now, name, about)
         if rows is not None:
             take_along(rows, name, now)
-    return dict(shown["selection"]) if picks else {}
+    return dict(cast(Any, shown)["selection"]) if picks else {}
 
 
 def drawing(picture: Drawing, name: str) -> None:

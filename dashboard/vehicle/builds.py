@@ -31,7 +31,8 @@ def builds(now: Here, vehicle_id: str, chosen: list[Group]) -> None:
             st.markdown(_common(group))
             if group.low_kg is not None and group.high_kg is not None:
                 st.markdown(
-                    f"Such a {group.kind} weighs between **{now.units.kg(group.low_kg)}** and **{now.units.kg(group.high_kg)}** (8 of 10 of them)."
+                    f"Such a {group.kind} weighs between **{now.units.kg(group.low_kg)}** and **{now.units.kg(group.high_kg)}** "
+                    "(8 of 10 of them)."
                 )
             what_is_in(draft)
             if answer:
@@ -78,7 +79,8 @@ def change_it(now: Here, vehicle_id: str, chosen: list[Group]) -> None:
     with right:
         if answer:
             st.markdown(
-                f"About **{now.units.kg(answer.mass_kg)}** for everything we build, likely {now.units.kg(answer.low_kg)} to {now.units.kg(answer.high_kg)}."
+                f"About **{now.units.kg(answer.mass_kg)}** for everything we build, "
+                f"likely {now.units.kg(answer.low_kg)} to {now.units.kg(answer.high_kg)}."
             )
             if not answer.inside:
                 st.warning("We have not built anything quite like this yet, so this is a first guess.")

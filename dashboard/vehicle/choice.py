@@ -16,7 +16,8 @@ def choose_vehicle() -> str | None:
     vehicles = called.unlike(live.ask(vehicles_to_choose))
     st.markdown("### Tell us which vehicle it is, and we show you what others like it carry.")
     return st.selectbox(
-        "Your vehicle", list(vehicles), index=None, format_func=lambda one: vehicles.get(one, one), key="for", bind="query-params", placeholder="type a part of its name",
+        "Your vehicle", list(vehicles), index=None, format_func=lambda one: vehicles.get(one, one),
+        key="for", bind="query-params", placeholder="type a part of its name",
     )  # fmt: skip
 
 
@@ -32,7 +33,8 @@ def choose_builds(now: Here, vehicle_id: str) -> list[Group]:
         st.info("We have built few on this very vehicle so far. These are builds on vehicles of the same size and cab.")
     names = {group.family: f"{kind_first(group)}" for group in found.found}
     chosen = st.pills(
-        f"Choose up to {MOST_BESIDE} to lay side by side", list(names), selection_mode="multi", default=[found.found[0].family], format_func=lambda one: names.get(one, str(one)),
+        f"Choose up to {MOST_BESIDE} to lay side by side", list(names),
+        selection_mode="multi", default=[found.found[0].family], format_func=lambda one: names.get(one, str(one)),
         key="beside", bind="query-params",
     )  # fmt: skip
     picked = [group for group in found.found if group.family in (chosen or [])][:MOST_BESIDE]

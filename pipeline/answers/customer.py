@@ -113,8 +113,8 @@ def _groups(con: Any, vehicle_id: str, where: str) -> tuple[Group, ...]:
     found = con.execute(
         f"""{_SOLD}, here AS (SELECT * FROM sold WHERE {where}),
         kinds AS (SELECT kind, count(DISTINCT job_id) AS jobs FROM here GROUP BY kind)
-        SELECT h.family, any_value(f.name), h.kind, count(DISTINCT h.job_id) AS jobs, any_value(k.jobs), median(h.length_mm), median(h.width_mm),
-               median(h.height_mm), quantile_cont(h.mass_kg, 0.1), quantile_cont(h.mass_kg, 0.9),
+        SELECT h.family, any_value(f.name), h.kind, count(DISTINCT h.job_id) AS jobs, any_value(k.jobs), median(h.length_mm),
+               median(h.width_mm), median(h.height_mm), quantile_cont(h.mass_kg, 0.1), quantile_cont(h.mass_kg, 0.9),
                count(DISTINCT CASE WHEN h.mass_kg IS NOT NULL THEN h.job_id END)
         FROM here AS h JOIN families AS f ON f.family = h.family JOIN kinds AS k ON k.kind = h.kind
         GROUP BY h.family, h.kind HAVING count(DISTINCT h.job_id) >= $least ORDER BY jobs DESC, h.family""",
@@ -127,10 +127,11 @@ def _group(
     family: int, name: str, kind: str, jobs: int, of: int, length: float, width: float, height: float | None, low: float | None,
     high: float | None, with_mass: int,
 ) -> Group:  # fmt: skip
-    told = with_mass >= LEAST_JOBS and low is not None and high is not None
+    enough = with_mass >= LEAST_JOBS
     return Group(
         family, name, kind, min(_RAREST, max(1, round(of / jobs))), _to(length, _LENGTH_STEP_MM), _to(width, _SIZE_STEP_MM),
-        None if height is None else _to(height, _SIZE_STEP_MM), down(low) if told else None, up(high) if told else None,
+        None if height is None else _to(height, _SIZE_STEP_MM),
+        down(low) if enough and low is not None else None, up(high) if enough and high is not None else None,
     )  # fmt: skip
 
 
@@ -138,7 +139,7 @@ def made_up(con: Any, settings: Settings, vehicle_id: str, group: Group, on_a_tr
     """A build of a group's most common items at its median length; nobody ever ordered it as such.
 
     Args:
-        on_a_tray: put a canopy on the usual tray of such vehicles, where canopies mostly sit on one.
+        on_a_tray: put a canopy on the usual tray of such vehicles, where there is one to tell of.
     """
     body = DraftBody(
         group.kind, group.length_mm, group.width_mm, height_mm=group.height_mm, lines=_common_lines(con, group.family, group.kind)
@@ -166,7 +167,8 @@ def _common_lines(con: Any, family: int, kind: str) -> tuple[DraftLine, ...]:
     found = con.execute(
         f"""{_SOLD}, members AS (SELECT * FROM sold WHERE family = $family AND kind = $kind),
         held AS (
-            SELECT f.item_id, count(DISTINCT m.job_id) AS jobs, count(DISTINCT m.job_id || '/' || m.body) AS bodies, mode(f.zone) AS zone, mode(f.qty) AS qty
+            SELECT f.item_id, count(DISTINCT m.job_id) AS jobs, count(DISTINCT m.job_id || '/' || m.body) AS bodies,
+                   mode(f.zone) AS zone, mode(f.qty) AS qty
             FROM members AS m JOIN current_fitout AS f ON f.job_id = m.job_id AND f.body = m.body GROUP BY f.item_id
         )
         SELECT h.item_id, h.zone, h.qty, i.needs, i.not_with FROM held AS h JOIN items AS i ON i.item_id = h.item_id

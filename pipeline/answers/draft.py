@@ -115,7 +115,8 @@ def tables_of(draft: Draft) -> dict[str, list[dict[str, Any]]]:
         "revision": "",
         **{name: getattr(draft, name) for name in ("vehicle_id", "upgrade_id", "towbar_tow_kg", "towbar_ball_kg")},
     }
-    bodies, fitout = [], []
+    bodies: list[dict[str, Any]] = []
+    fitout: list[dict[str, Any]] = []
     for body in draft.bodies:
         key = {"job_id": JOB_ID, "revision": "", "body": body.body}
         told = msgspec.structs.asdict(body)
@@ -147,7 +148,10 @@ def frames_of(drafts: Sequence[Draft], con: Any, dated_on: str | None) -> Drafts
     """
     known = {table: _whole(con, table) for table in ("vehicles", "upgrades", "items")}
     vehicles = {row: place for place, row in enumerate(known["vehicles"]["vehicle_id"].tolist())}
-    jobs, bodies, fitout, things = [], [], [], []
+    jobs: list[dict[str, Any]] = []
+    bodies: list[dict[str, Any]] = []
+    fitout: list[dict[str, Any]] = []
+    things: list[dict[str, Any]] = []
     for number, draft in enumerate(drafts, 1):
         told = tables_of(draft)
         job_id = job_id_of(number)
@@ -166,8 +170,10 @@ def frames_of(drafts: Sequence[Draft], con: Any, dated_on: str | None) -> Drafts
     lines = _frame(TABLES["fitout"], fitout)
     lines["body_row"] = np.array([row["body_row"] for row in fitout], dtype=np.int64)
     return Drafts(
-        jobs=_frame(TABLES["jobs"], jobs) | from_rows([{"quoted_on": dated_on}] * len(jobs), {"quoted_on": "date"}), bodies=frame, fitout=lines,
-        on_vehicle=_frame(TABLES["on_vehicle"], things), weighings=_frame(TABLES["weighings"], []), **known,
+        jobs=_frame(TABLES["jobs"], jobs) | from_rows([{"quoted_on": dated_on}] * len(jobs), {"quoted_on": "date"}),
+        bodies=frame, fitout=lines,
+        on_vehicle=_frame(TABLES["on_vehicle"], things), weighings=_frame(TABLES["weighings"], []),
+        vehicles=known["vehicles"], upgrades=known["upgrades"], items=known["items"],
     )  # fmt: skip
 
 

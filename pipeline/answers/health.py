@@ -102,7 +102,8 @@ def completeness(con: Any, _settings: Settings, table: str) -> Rows:
 
 
 def _conditions(only: LedgerFilter) -> tuple[str, list[str]]:
-    parts, values = [], []
+    parts: list[str] = []
+    values: list[str] = []
     for column, chosen in (("hand_in", only.hand_ins), ('"table"', only.tables), ("rule", only.rules)):
         if chosen:
             parts.append(f"{column} IN ({', '.join('?' for _ in chosen)})")

@@ -76,7 +76,8 @@ def by_group(con: Any, settings: Settings, found: pl.DataFrame, limit: str, grou
     return (
         known.group_by("group")
         .agg(
-            pl.len().cast(pl.Int64).alias("jobs"), (margin < 0).sum().cast(pl.Int64).alias("over"), margin.quantile(0.1, "linear").alias("margin_low_kg"),
+            pl.len().cast(pl.Int64).alias("jobs"), (margin < 0).sum().cast(pl.Int64).alias("over"),
+            margin.quantile(0.1, "linear").alias("margin_low_kg"),
             margin.median().alias("margin_median_kg"), margin.quantile(0.9, "linear").alias("margin_high_kg"),
         )
         .sort("margin_median_kg", "group")
@@ -95,7 +96,8 @@ def _grouped(con: Any, settings: Settings, found: pl.DataFrame, grouping: str) -
         return found.with_columns(group=pl.concat_str(pl.col("kind"), pl.lit(" "), low, pl.lit(" to "), low + int(step) - 1, pl.lit(" mm")))
     if grouping == "family":
         named = con.sql(
-            "SELECT m.job_id, min(f.name) AS \"group\" FROM family_of_body m JOIN families f ON f.family = m.family WHERE m.body <> 'tray' GROUP BY m.job_id"
+            'SELECT m.job_id, min(f.name) AS "group" FROM family_of_body m JOIN families f ON f.family = m.family '
+            "WHERE m.body <> 'tray' GROUP BY m.job_id"
         )
         return found.join(pl.DataFrame(named.to_arrow_table()), on="job_id", how="inner")
     return found.with_columns(group=pl.col("branch").fill_null("not said"))

@@ -51,7 +51,7 @@ def job_draft(con: Any, _settings: Settings, job_id: str) -> Draft | None:
 
 
 def typical_job(con: Any, _settings: Settings, vehicle_id: str) -> str | None:
-    """The job that stands for the most common layout family on a vehicle: of that family's bodies on it, the one nearest its median length."""
+    """The job that stands for a vehicle: of its most common layout family's bodies, the one nearest their median length."""
     if not con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'family_of_body'").fetchall():
         return _middle_job(con, vehicle_id)
     row = con.execute(

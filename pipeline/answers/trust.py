@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from pipeline.answers.files import Rows
 from pipeline.mass.model import Model
 from pipeline.store import Edition
@@ -45,7 +47,7 @@ def promised_and_found(model: Model) -> list[dict[str, Any]]:
     n = int(model.facts.get("rows", {}).get("weighed", 0))
     made = []
     for level, covered in model.facts.get("coverage", {}).items():
-        low, high = wilson([round(covered * n)], [n])
+        low, high = wilson(np.array([round(covered * n)]), np.array([n]))
         made.append({"level": float(level), "covered": covered, "low": float(low[0]), "high": float(high[0]), "n": n})
     return made
 
@@ -74,7 +76,8 @@ def _said(found: Mapping[str, Any]) -> list[str]:
     told.append(f"change over the years: {_WAYS.get(change['way'], change['way'])}, chosen because it estimated the next quarters best")
     if lists["checked"]:
         told.append(
-            f"about {100 * lists['share']:.1f} of 100 items are not written down; whole lists would make the error {100 * lists['gain']:.0f} % smaller"
+            f"about {100 * lists['share']:.1f} of 100 items are not written down; whole lists would make the error "
+            f"{100 * lists['gain']:.0f} % smaller"
         )
     return told
 

@@ -16,7 +16,8 @@ from pipeline.store.editions import Store
 
 FILE = "desk.sqlite"
 _SCHEMA = """
-CREATE TABLE IF NOT EXISTS drafts (code TEXT PRIMARY KEY, name TEXT NOT NULL, draft TEXT NOT NULL, who TEXT NOT NULL, kept_on TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS drafts (
+    code TEXT PRIMARY KEY, name TEXT NOT NULL, draft TEXT NOT NULL, who TEXT NOT NULL, kept_on TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS views (name TEXT PRIMARY KEY, page TEXT NOT NULL, query TEXT NOT NULL, who TEXT NOT NULL, kept_on TEXT NOT NULL);
 """
 _BUSY_MS = 5_000

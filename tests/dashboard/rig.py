@@ -120,7 +120,8 @@ class Watch:
             self.complaints.append(f"{text} {url}")
 
 
-_DRAWN = """() => !document.querySelector('[data-testid=stStatusWidget], [data-testid=stSkeleton], [data-testid=stSpinner], [data-stale=true]')"""
+_PENDING = ", ".join(("[data-testid=stStatusWidget]", "[data-testid=stSkeleton]", "[data-testid=stSpinner]", "[data-stale=true]"))
+_DRAWN = f"() => !document.querySelector('{_PENDING}')"
 
 
 def settle(page: Any) -> None:

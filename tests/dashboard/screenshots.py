@@ -16,8 +16,8 @@ from typing import Any
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
-import rig
-from PIL import Image
+import rig  # noqa: E402
+from PIL import Image  # noqa: E402
 
 MODES = {"light": ("light", 1280), "dark": ("dark", 1280), "phone": ("light", 375)}
 LONGEST_PX = 2600

@@ -34,7 +34,8 @@ def provider(max_age_s: int = 3600) -> Iterator[int]:
     try:
         end = time.monotonic() + 30
         while time.monotonic() < end:
-            with contextlib.suppress(OSError), urllib.request.urlopen(f"http://127.0.0.1:{port}/.well-known/openid-configuration", timeout=2):
+            url = f"http://127.0.0.1:{port}/.well-known/openid-configuration"
+            with contextlib.suppress(OSError), urllib.request.urlopen(url, timeout=2):
                 break
             time.sleep(0.2)
         yield port
@@ -58,7 +59,8 @@ def guarded_server(store: Store, max_age_s: int = 3600) -> Iterator[str]:
     port = rig.free_port()
     with provider(max_age_s) as at:
         (store.root / "secrets.toml").write_text(
-            f'[auth]\nredirect_uri = "http://127.0.0.1:{port}/oauth2callback"\ncookie_secret = "only for this test"\nclient_id = "tarebook"\n'
+            f'[auth]\nredirect_uri = "http://127.0.0.1:{port}/oauth2callback"\ncookie_secret = "only for this test"\n'
+            'client_id = "tarebook"\n'
             f'client_secret = "only for this test"\nserver_metadata_url = "http://127.0.0.1:{at}/.well-known/openid-configuration"\n'
         )
         with rig.server(store.root, port=port) as address:
