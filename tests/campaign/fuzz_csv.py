@@ -31,9 +31,11 @@ HANG_S = 10.0
 Mutation = Callable[[random.Random, bytes], bytes]
 
 WORDS = (
-    "", "?", "n/a", "TBC", "NaN", "inf", "-inf", "1e999", "-0", "0x1F", "1,650", "1_000", "１２", "=1+1", "'; DROP TABLE jobs; --", '"', '""',
+    "", "?", "n/a", "TBC", "NaN", "inf", "-inf", "1e999", "-0", "0x1F", "1,650", "1_000", "１２",
+    "=1+1", "'; DROP TABLE jobs; --", '"', '""',
     "\t", "\x0b", "\u00a0", "\u200b", "\ufeff", "\u202e", "e\u0301", "ß", "İ", "💥", "a\nb", "a\r\nb", "9" * 400, "x" * 5000, "2026-02-30",
-    "0000-01-01", "9999-12-31", "true", "canopy-", "canopy-99999999999", "tray\\", "NULL", "None", "\\N", "#REF!", "$(id)", "../../etc/passwd",
+    "0000-01-01", "9999-12-31", "true", "canopy-", "canopy-99999999999", "tray\\", "NULL", "None", "\\N",
+    "#REF!", "$(id)", "../../etc/passwd",
     "%00", "<b>x</b>",
 )  # fmt: skip
 
@@ -120,7 +122,8 @@ def _odd_header(dice: random.Random, data: bytes) -> bytes:
     at = dice.randrange(len(names))
     names[at] = dice.choice([
         "", names[at].upper(), f" {names[at]} ", names[at][:-1], names[0], names[at].replace("_mm", "_in"), names[at].replace("_kg", "_lb"),
-        names[at].replace("_", " "), "colour of the sky", '"' + names[at] + '"', names[at] + "\ufeff", "hand_in", "line", "part", "rowid", "job_id",
+        names[at].replace("_", " "), "colour of the sky", '"' + names[at] + '"', names[at] + "\ufeff", "hand_in",
+        "line", "part", "rowid", "job_id",
     ])  # fmt: skip
     return ",".join(names).encode() + b"\n" + rest
 

@@ -1,4 +1,4 @@
-"""A small seeded part of the long campaign (`python tests/campaign/run.py`), so that none of it rots."""
+"""A small seeded part of the long campaign (`python tests/campaign/campaign.py`), so that none of it rots."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 import fuzz_books
 import fuzz_csv
 import pytest
+from campaign import LATER, TIDY, parts
 from outcome import Outcome
-from run import LATER, TIDY, parts
 
 
 def test_the_campaign_names_every_part(tmp_path: Path) -> None:

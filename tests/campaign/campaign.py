@@ -1,9 +1,9 @@
-"""The long campaign: `python tests/campaign/run.py` tries to lose something, and prints what was tried and what was lost.
+"""The long campaign: `python tests/campaign/campaign.py` tries to lose something, and prints what was tried and what was lost.
 
-    python tests/campaign/run.py                    everything, as long as it takes (an hour or two on two cores)
-    python tests/campaign/run.py --share 0.01       a hundredth of it
-    python tests/campaign/run.py --only kills,disk  some parts of it
-    python tests/campaign/run.py --seed 7           other dice
+    python tests/campaign/campaign.py                    everything, as long as it takes (an hour or two on two cores)
+    python tests/campaign/campaign.py --share 0.01       a hundredth of it
+    python tests/campaign/campaign.py --only kills,disk  some parts of it
+    python tests/campaign/campaign.py --seed 7           other dice
 
 It ends with 1 if anything was lost. It writes to a scratch folder alone, and takes a customer key of its own.
 """
@@ -49,7 +49,7 @@ def parts(share: float, seed: int, scratch: Path) -> dict[str, Callable[[], obje
     }
 
 
-def campaign(only: Sequence[str], share: float, seed: int) -> bool:
+def run_all(only: Sequence[str], share: float, seed: int) -> bool:
     """Run the parts, print a row each, and say whether nothing was lost."""
     from outcome import Outcome, Skipped
 
@@ -81,7 +81,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--share", type=float, default=1.0, help="how much of the whole (default 1)")
     parser.add_argument("--seed", type=int, default=1)
     call = parser.parse_args(argv)
-    return 0 if campaign([name for name in call.only.split(",") if name], call.share, call.seed) else 1
+    return 0 if run_all([name for name in call.only.split(",") if name], call.share, call.seed) else 1
 
 
 if __name__ == "__main__":
