@@ -91,7 +91,8 @@ def _look_css(look: Look) -> str:
     """Muted text and text on the accent at the contrast that our palette measures; the theme has no setting for either."""
     on_accent = text_on(look.accent)
     return (
-        f"<style>[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] * {{ color: {look.muted} !important; opacity: 1 !important; }}"
+        "<style>[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] * "
+        f"{{ color: {look.muted} !important; opacity: 1 !important; }}"
         f"[data-testid^=stBaseButton-primary] *, [data-baseweb=tag], [data-baseweb=tag] * {{ color: {on_accent} !important; }}</style>"
     )
 

@@ -28,6 +28,7 @@ HEADINGS = {
     "lost_why": "lost because",
     "labour_h": "hours booked",
     "label": "what",
+    "labour_h_before": "hours booked before",
     "words": "in words",
     "n_before": "how many before",
     "of_before": "out of, before",

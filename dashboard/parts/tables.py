@@ -150,6 +150,8 @@ def said(name: str, value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, datetime | date):
         return f"{value.day} {value:%b %Y}"
+    if name in ("year", "month"):
+        return f"{value:g}"
     if isinstance(value, int | float):
         if name.endswith(("share", "support", "confidence", "p_over", "coverage")):
             return f"{100 * value:.0f} %"
