@@ -1,7 +1,8 @@
 """Calibration out of fold: how many predicted standard deviations an interval must reach to hold its promise.
 
 A score is the residual of a body left out of the fit (with all rows of its group), over the sd predicted for it without it.
-The interval's factor is the larger of the scores' conformal quantile and Student's t; both are kept as a grid of levels.
+The interval's factor is the scores' conformal quantile; with few scores, which alone fall about a point short, it is the
+larger of that and Student's t. Factors are kept as a grid of levels.
 """
 
 from __future__ import annotations
@@ -14,6 +15,10 @@ from pipeline.mass.robust import Residuals
 
 LEVELS = np.round(np.arange(0.50, 0.9901, 0.01), 2)
 """Levels at which the factors are kept; in between they are interpolated."""
+
+
+ENOUGH = 400
+"""Scores from which the conformal quantile stands alone: t with its inflated spread then covers more than was promised."""
 
 
 @dataclass(frozen=True)
@@ -49,11 +54,14 @@ def student_quantile(level: np.ndarray, degrees: float) -> np.ndarray:
 
 
 def factors(scores: np.ndarray, degrees: float) -> np.ndarray:
-    """(levels,) factor on the sd at each of LEVELS: the larger of both quantiles; t alone where scores are too few."""
+    """(levels,) factor on the sd at each of LEVELS: the conformal quantile, below ENOUGH scores no less than Student's t."""
     scores = np.sort(scores)
     ranks = [conformal_rank(len(scores), level) for level in LEVELS.tolist()]
     seen = np.array([scores[rank - 1] if rank <= len(scores) else 0.0 for rank in ranks])
-    return np.maximum.accumulate(np.maximum(seen, student_quantile(LEVELS, degrees)))
+    least = student_quantile(LEVELS, degrees)
+    # Where a level asks for more scores than there are, t stands in for a quantile that would be infinite.
+    told = np.where(seen == 0.0, least, seen) if len(scores) >= ENOUGH else np.maximum(seen, least)
+    return np.maximum.accumulate(told)
 
 
 def leave_out(group: np.ndarray, weight: np.ndarray, x: np.ndarray, found: Residuals, factor: np.ndarray) -> OutOfFold:

@@ -25,12 +25,19 @@ def test_split_conformal_covers_as_the_theorem_says():
     assert 0.9 - 0.005 <= coverage <= 0.9 + 1 / 20 + 0.005
 
 
-def test_factors_rise_with_the_level_and_never_fall_below_student():
+def test_factors_rise_with_the_level_and_few_scores_never_fall_below_student():
     rng = np.random.default_rng(2)
-    for count in (0, 5, 40, 500):
+    for count in (0, 5, 40, 399):
         found = factors(np.abs(rng.normal(size=count)), 12.0)
         assert np.all(np.diff(found) >= 0)
         assert np.all(found >= student_quantile(LEVELS, 12.0) - 1e-12)
+
+
+def test_many_scores_stand_alone():
+    scores = np.abs(np.random.default_rng(2).normal(size=2_000))
+    found = factors(scores, 12.0)
+    for level in (0.5, 0.8, 0.9, 0.95):
+        assert np.interp(level, LEVELS, found) == pytest.approx(conformal_quantile(scores, level), rel=0.02)
 
 
 def test_leaving_a_group_out_in_closed_form_is_leaving_it_out():
