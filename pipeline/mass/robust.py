@@ -32,6 +32,9 @@ MOST_SHARE = 0.95
 SETTLED = 0.02
 """Change of the coefficients, in their own standard deviations, at which the passes stop early."""
 
+SLIVER = 1e-3
+"""The same in spreads believed beforehand: some grams on the reference body, which large histories reach sooner."""
+
 START_CUT_MADS = 4.0
 LEAST_SPREAD = 0.02
 HUBER_CUT = 1.5
@@ -150,12 +153,18 @@ def run_passes(design: Design, blocks: Blocks, state: State, settings: MassSetti
     for number in range(settings.passes):
         found = blocks.run(partial(pass_sums, design, state, settings))
         solution = ridge(found.sums, design.prior, design.spread)
-        step = np.max(np.abs(solution.coef - state.solution.coef) / np.sqrt(np.einsum("ij,ij->i", solution.factor, solution.factor)))
+        still = _stands_still(solution, state.solution, design.spread)
         soft = number < soft_passes
         state = State(solution, state.next_noise, _noise(found, state, settings), soft)
-        if step < SETTLED and not soft:
+        if still and not soft:
             break
     return state
+
+
+def _stands_still(new: Solution, old: Solution, spread: np.ndarray) -> bool:
+    """Whether no coefficient moved by more than a sliver of its own uncertainty, or of what was believed of it beforehand."""
+    sd = np.sqrt(np.einsum("ij,ij->i", new.factor, new.factor))
+    return bool(np.all(np.abs(new.coef - old.coef) <= np.maximum(SETTLED * sd, SLIVER * spread)))
 
 
 def _start(design: Design, rows: Rows, state: State) -> State:
