@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.answers.files import Rows
 from pipeline.answers.history import history_of
-from pipeline.answers.vehicles import assessed_history, terms_for, work_of_history
+from pipeline.answers.vehicles import assessed_of, terms_for, with_tickets, work_of_history
 from pipeline.frames import Columns, take
 from pipeline.loads.cases import Assessed, Work, number, own_cases, rows_of, text
 from pipeline.loads.check import Checked, Terms, check_cases
@@ -24,10 +24,17 @@ _TENTHS = tuple(name for name in COLUMNS if name.endswith("_kg"))
 
 @dataclass(frozen=True)
 class PastJobs:
-    """Delivered jobs with the best known mass of each body, and the terms they are reckoned on."""
+    """Delivered jobs.
+
+    Attributes:
+        assessed: the best known mass of each body.
+        without_tickets: what would be known of it if no vehicle had ever been weighed.
+        terms: on what terms they are reckoned.
+    """
 
     work: Work
     assessed: Assessed
+    without_tickets: Assessed
     terms: Terms
 
 
@@ -38,8 +45,10 @@ def past_jobs(edition: Edition, settings: Settings) -> PastJobs:
     """
     model = Model.from_json(edition.model_text()) if edition.has_model else None
     history = history_of(edition.cursor())
-    work, known = delivered(work_of_history(history, settings), assessed_history(model, history, settings))
-    return PastJobs(work, known, terms_for(edition, work, settings))
+    whole = work_of_history(history, settings)
+    alone = assessed_of(model, history.bodies, history.fitout, settings)
+    work, known = delivered(whole, with_tickets(alone, history, settings))
+    return PastJobs(work, known, delivered(whole, alone)[1], terms_for(edition, work, settings))
 
 
 def margins(past: PastJobs, travel: TravelLoad) -> Columns:
@@ -79,8 +88,8 @@ def open_job(past: PastJobs, job_id: str, travel: TravelLoad) -> Checked | None:
 
 
 def tickets_beside(past: PastJobs) -> Columns:
-    """Tickets of finished and loaded vehicles beside what was added up: a check of the reckoning (loads.margins.ticket_check)."""
-    return ticket_check(past.work, past.assessed, past.terms)
+    """Tickets of finished and loaded vehicles beside what was added up without them (loads.margins.ticket_check)."""
+    return ticket_check(past.work, past.without_tickets, past.terms)
 
 
 def margins_table(edition: Edition, settings: Settings) -> Rows:
