@@ -25,7 +25,7 @@ from pipeline.mass.tickets import read_tickets
 from pipeline.mass.together import find_pairs
 from pipeline.settings_mass import MassSettings
 
-SAMPLE = 20_000
+SAMPLE = 10_000
 """Rows on which the passes begin: what they teach of weights and pairs holds for all, who then need a few passes more."""
 
 READ: dict[str, tuple[str, ...]] = {
