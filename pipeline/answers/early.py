@@ -21,6 +21,7 @@ from pipeline.layouts.alike import Wanted, alike
 from pipeline.loads.check import Checked
 from pipeline.mass.estimate import Estimates, given_or_estimated
 from pipeline.mass.explain import Part, difference, explain
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
@@ -97,6 +98,7 @@ def estimate_draft(
         raise NoModel("the live edition has no mass model", where=str(edition.path), do="run `tarebook fit`")
     draft = from_json(draft_json)
     frames = frames_of([draft], edition.cursor(), edition.manifest["records_to"])
+    model = with_items(model, frames.items)
     found = given_or_estimated(model, frames.bodies, frames.fitout, level)
     standing, why = with_unknown_items(frames, found)
     near = nearest_builds(edition, frames.bodies, frames.fitout, NEAREST_SHOWN)
@@ -169,6 +171,7 @@ def draft_difference(edition: Edition, model: Model | None, _settings: Settings,
         raise NoModel("the live edition has no mass model", where=str(edition.path), do="run `tarebook fit`")
     first, second = from_json(first_json), from_json(second_json)
     frames = frames_of([first, second], edition.cursor(), edition.manifest["records_to"])
+    model = with_items(model, frames.items)
     places = {body.body: len(first.bodies) + place for place, body in enumerate(second.bodies)}
     told = []
     for place, body in enumerate(first.bodies):

@@ -11,6 +11,7 @@ import numpy as np
 from pipeline.answers.drafts import Drafts, Reject, read_drafts
 from pipeline.answers.files import Rows
 from pipeline.mass.estimate import Estimates, given_or_estimated
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.store import Edition
@@ -51,8 +52,8 @@ def estimate_drafts(edition: Edition, folder: Path, settings: Settings, level: f
         nearest: how many of the nearest weighed builds to name.
     Raises: NoModel, InputRefused, WrongCall (level).
     """
-    model = Model.from_json(edition.model_text())
     drafts = read_drafts(folder, edition, settings)
+    model = with_items(Model.from_json(edition.model_text()), drafts.items)
     found = given_or_estimated(model, drafts.bodies, drafts.fitout, level)
     standing, why = with_unknown_items(drafts, found)
     frame = {

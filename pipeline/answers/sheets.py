@@ -30,6 +30,7 @@ from pipeline.loads.cautions import CAUTIONS
 from pipeline.loads.check import Checked, check
 from pipeline.loads.limits import LIMITS
 from pipeline.mass.estimate import Estimates, given_or_estimated
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.pictures.drawing import draw
 from pipeline.pictures.palette import PAPER
@@ -93,6 +94,7 @@ def sheet_content(
     require(role, "make-sheet")
     drafts = one_draft(drafts, job_id)
     checked = check_drafts(edition, model, drafts, settings, travel)
+    model = None if model is None else with_items(model, drafts.items)
     found = None if model is None else given_or_estimated(model, drafts.bodies, drafts.fitout, settings.limits.level)
     unknown = np.full(len(drafts.bodies["body"]), "", dtype=object)
     standing, why = (unknown, unknown) if found is None else with_unknown_items(drafts, replace(found, why=unknown))

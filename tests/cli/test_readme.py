@@ -11,7 +11,7 @@ ROOT = Path(__file__).parents[2]
 
 def test_ci_calls_exactly_the_readme_s_test_command():
     run = subprocess.run([sys.executable, ROOT / ".ci/readme_command.py", "test"], capture_output=True, text=True, check=True)
-    assert run.stdout.strip().endswith("-m pytest")
+    assert run.stdout.strip().endswith("-m pytest -n 2")
     assert run.stdout.strip() in (ROOT / "README.md").read_text("utf-8")
     assert "readme_command.py test" in (ROOT / ".ci/run").read_text("utf-8")
 
