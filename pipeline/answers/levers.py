@@ -23,6 +23,7 @@ from pipeline.loads.travel import brought, read_travel
 from pipeline.mass.estimate import estimate, given_or_estimated
 from pipeline.mass.estimate import read_drafts as read_bodies
 from pipeline.mass.features import count_items, matrix
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
@@ -155,6 +156,7 @@ def levers_of_drafts(edition: Edition, model: Model, drafts: Drafts, settings: S
     work = work_of_drafts(drafts, settings)
     terms, rules = terms_for(edition, work, settings), item_rules(work.items)
     zones = _zones(edition.cursor())
+    model = with_items(model, drafts.items)
     assessed = assessed_of(model, work.bodies, work.fitout, settings)
     limits = check(work, assessed, travel, terms).limits
     short, known = needed(limits, settings.limits), known_limits(limits)

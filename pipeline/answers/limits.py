@@ -20,6 +20,7 @@ from pipeline.loads.check import Checked, Terms, check
 from pipeline.loads.limits import OVER, SIDE, VERDICTS, Limits
 from pipeline.loads.together import ERROR, Finding, Past, broken_rules, item_rules, never_done
 from pipeline.loads.travel import read_travel
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
@@ -112,6 +113,7 @@ def check_drafts(
 ) -> CheckAnswer:
     """Check drafts that are frames already. Without a model only given masses are known."""
     work = work_of_drafts(drafts, settings)
+    model = None if model is None else with_items(model, drafts.items)
     assessed = with_unknown(drafts, work, assessed_of(model, work.bodies, work.fitout, settings))
     terms = terms_for(edition, work, settings)
     checked = check(work, assessed, travel, terms, every_upgrade)

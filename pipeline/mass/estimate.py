@@ -11,7 +11,6 @@ from pipeline.frames import Columns, height
 from pipeline.mass.bodies import Lines, Plain, numbers, plain_bodies, plain_lines
 from pipeline.mass.design import DRAWN, WEIGHED
 from pipeline.mass.features import Counts, count_items, matrix
-from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.mass.places import place
 from pipeline.mass.solve import quadratic
@@ -66,18 +65,16 @@ def read_drafts(model: Model, bodies: Columns, fitout: Columns) -> Drafts:
     return Drafts(bodies, plain, lines)
 
 
-def estimate(model: Model, bodies: Columns, fitout: Columns, level: float = 0.9, items: Columns | None = None) -> Estimates:
+def estimate(model: Model, bodies: Columns, fitout: Columns, level: float = 0.9) -> Estimates:
     """Estimate every draft.
 
     Args:
         bodies, fitout: house frames; `fitout.body_row` points into `bodies`.
         level: wanted coverage of the intervals, 0.50 to 0.99.
-        items: the list as it is now; those that came after the fit stand on their datasheets.
     Raises: WrongCall: a level outside that range.
     """
     if not 0.5 <= level <= 0.99:
         raise WrongCall("level of the interval", got=f"{level:g}", expected="0.50 to 0.99")
-    model = with_items(model, items) if items is not None else model
     count = height(bodies)
     drafts = read_drafts(model, bodies, fitout)
     out = {name: np.empty(count) for name in NUMBERS}
@@ -134,12 +131,12 @@ def covariance(
     return out
 
 
-def given_or_estimated(model: Model, bodies: Columns, fitout: Columns, level: float = 0.9, items: Columns | None = None) -> Estimates:
+def given_or_estimated(model: Model, bodies: Columns, fitout: Columns, level: float = 0.9) -> Estimates:
     """As `estimate`, but a body with `weighed_kg` is taken at it ± half the scale's division, one with `cad_kg` corrected by the bias.
 
     A drawn mass keeps the larger of the drawing's own noise; a given centre of mass stands as given.
     """
-    found = estimate(model, bodies, fitout, level, items)
+    found = estimate(model, bodies, fitout, level)
     weighed, drawn = numbers(bodies, "weighed_kg"), numbers(bodies, "cad_kg")
     on_scale = ~np.isnan(weighed)
     on_paper = ~np.isnan(drawn) & ~on_scale

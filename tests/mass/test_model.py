@@ -15,6 +15,7 @@ from pipeline.frames import take
 from pipeline.mass.estimate import estimate, given_or_estimated
 from pipeline.mass.evidence import only
 from pipeline.mass.fit import fit, fit_fully
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 
 
@@ -134,7 +135,7 @@ def test_an_item_new_on_the_list_needs_no_code_and_stands_on_its_datasheet():
     longer = {name: np.append(values, values[:1]) for name, values in fitout.items()}
     longer["item_id"][-1], longer["qty"][-1] = "winch", 1.0
     before = estimate(fitted.model, bodies, fitout)
-    after = estimate(fitted.model, bodies, longer, items=items)
+    after = estimate(with_items(fitted.model, items), bodies, longer)
     assert after.estimate_kg[0] - before.estimate_kg[0] == pytest.approx(42, abs=8)
     assert after.sd_kg[0] > before.sd_kg[0]
     assert after.standing[0] == "outside"
