@@ -1,8 +1,8 @@
 """Pictures of every page, for the README and for whoever changes a page: light, dark, and on a phone.
 
-    python tests/dashboard/screenshots.py --store STORE [--out .screens] [--only early-mass]
+    python tests/dashboard/screenshots.py [--store STORE] [--out .screens] [--only early-mass] [--modes light]
 
-STORE is a store with sample_data loaded and fitted. Needs /usr/bin/chromium.
+STORE is a store with sample_data loaded and fitted; without it one is made for the while. Needs /usr/bin/chromium.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import io
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,9 @@ sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
 import rig  # noqa: E402
 from PIL import Image  # noqa: E402
+
+from pipeline.answers.fitting import fit_store  # noqa: E402
+from pipeline.store import Store, load  # noqa: E402
 
 MODES = {"light": ("light", 1280), "dark": ("dark", 1280), "phone": ("light", 375)}
 LONGEST_PX = 2600
@@ -52,25 +56,40 @@ PAGES: dict[str, tuple[str, Callable[[Any], None] | None]] = {
 def main() -> None:
     """Take the pictures."""
     parser = argparse.ArgumentParser(description="Pictures of every page.")
-    parser.add_argument("--store", type=Path, required=True)
+    parser.add_argument("--store", type=Path)
     parser.add_argument("--out", type=Path, default=Path(".screens"))
     parser.add_argument("--only", nargs="*", default=list(PAGES), choices=list(PAGES))
     parser.add_argument("--modes", nargs="*", default=list(MODES), choices=list(MODES))
     given = parser.parse_args()
     given.out.mkdir(exist_ok=True)
-    with rig.server(given.store.absolute()) as address, rig.browser() as chromium:
-        for mode in given.modes:
+    with tempfile.TemporaryDirectory() as scratch:
+        store = given.store or make_sample(Path(scratch) / "store")
+        take_all(store.absolute(), given.out, given.only, given.modes)
+
+
+def make_sample(root: Path) -> Path:
+    """A store of the demo, fitted, with the long report."""
+    store = Store(root)
+    load([Path(__file__).resolve().parents[2] / "sample_data" / "records"], store)
+    fit_store(store, report=True)
+    return root
+
+
+def take_all(store: Path, out: Path, names: list[str], modes: list[str]) -> None:
+    """The pictures of these pages in these modes."""
+    with rig.server(store) as address, rig.browser() as chromium:
+        for mode in modes:
             look, width = MODES[mode]
             context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=look, reduced_motion="reduce")
             page = context.new_page()
-            for name in given.only:
+            for name in names:
                 path, act = PAGES[name]
                 page.goto(f"{address}/{path}")
                 rig.settle(page)
                 if act is not None:
                     act(page)
                     rig.settle(page)
-                take(page, given.out / f"{name}-{mode}.png", width)
+                take(page, out / f"{name}-{mode}.png", width)
                 print(f"{name}-{mode}", flush=True)
             context.close()
 
