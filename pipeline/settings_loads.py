@@ -112,4 +112,6 @@ class LeverSettings(Struct, frozen=True, forbid_unknown_fields=True):
     interaction_kg: Annotated[
         float, Meta(ge=0, description="what changes together may save beyond their sum, kg: sets this close are reckoned out in full")
     ] = 5.0
-    most_trials: Annotated[int, Meta(ge=1, le=1000, description="sets of more than three changes reckoned out in full for one vehicle and upgrade")] = 12
+    most_trials: Annotated[
+        int, Meta(ge=1, le=1000, description="sets of more than three changes reckoned out in full for one vehicle and upgrade")
+    ] = 12

@@ -15,7 +15,7 @@ def test_the_page_of_faults_is_what_the_code_says():
 
 
 def test_every_kind_of_fault_has_a_meaning_and_one_of_the_exit_codes():
-    found = {kind for kind in _below(TarebookError)}
+    found = set(_below(TarebookError))
     assert found == set(kinds().values())
     assert {kind.exit_code for kind in found} == {Exit.WRONG_CALL, Exit.INPUT_REFUSED, Exit.STORE}
 

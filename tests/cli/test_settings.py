@@ -25,12 +25,14 @@ def test_a_file_overrides_single_keys_and_says_so(tmp_path):
 
 def test_every_problem_of_a_file_is_told_at_once_with_its_cure(tmp_path):
     file = tmp_path / "tarebook.toml"
-    file.write_text('[sift]\nwide_body = 3\nparts_low = "x"\n[ranges]\n"bodies.lenght_mm" = [1, 2]\n"bodies.width_mm" = [5, 2]\n[nothing]\na = 1\n')
+    ranges = '[ranges]\n"bodies.lenght_mm" = [1, 2]\n"bodies.width_mm" = [5, 2]\n'
+    file.write_text(f'[sift]\nwide_body = 3\nparts_low = "x"\n{ranges}[nothing]\na = 1\n')
     with pytest.raises(InputRefused) as refused:
         load_settings(file)
     told = str(refused.value)
     assert len(refused.value.faults) == 5
-    for part in ("did you mean 'wide_body_mm'?", "sift.parts_low", "did you mean 'bodies.length_mm'?", "low before high", "no setting 'nothing'"):
+    cures = ("did you mean 'wide_body_mm'?", "did you mean 'bodies.length_mm'?", "low before high")
+    for part in ("sift.parts_low", "no setting 'nothing'", *cures):
         assert part in told
 
 
