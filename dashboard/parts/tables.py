@@ -17,6 +17,8 @@ from pipeline.answers.files import Rows, to_bytes
 
 SMALL = 40
 """Rows up to which a table is plain HTML: whoever listens to a page hears it, and it prints whole."""
+_SHARES = ("share", "support", "confidence", "p_over", "coverage", "coverage_90", "mape")
+"""Endings of columns that hold a share."""
 _KINDS = {
     ".csv": "text/csv",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -124,7 +126,7 @@ def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
         label = heading(name)
         if name.endswith(("_kg", "_lb", "_mm", "_in")):
             config[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f")
-        elif name.endswith(("share", "support", "confidence", "p_over", "coverage", "low", "high")):
+        elif name.endswith((*_SHARES, "low", "high")):
             config[name] = st.column_config.NumberColumn(label, format="percent")
         elif name.endswith("_on"):
             config[name] = st.column_config.DateColumn(label, format="D MMM YYYY")
@@ -153,8 +155,8 @@ def said(name: str, value: Any) -> str:
     if name in ("year", "month"):
         return f"{value:g}"
     if isinstance(value, int | float):
-        if name.endswith(("share", "support", "confidence", "p_over", "coverage")):
-            return f"{100 * value:.0f} %"
+        if name.endswith(_SHARES):
+            return f"{100 * value:.1f} %" if name == "mape" else f"{100 * value:.0f} %"
         digits = 0 if isinstance(value, int) or float(value).is_integer() or abs(value) >= 20 else 1
         return f"{value:,.{digits}f}".replace("-", "\N{MINUS SIGN}")
     # text out of files is text: no heading, link or picture is made of it
