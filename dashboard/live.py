@@ -18,13 +18,16 @@ from pipeline.store import Edition, Store
 
 STORE_PLACE = "TAREBOOK_STORE"
 """Environment variable that says where the store lies."""
+SETTINGS_PLACE = "TAREBOOK_SETTINGS"
+"""Environment variable that names a settings file in place of the store's own."""
 
 T = TypeVar("T")
 
 
 def store() -> Store:
     """The store this server was started on."""
-    return Store(Path(os.environ.get(STORE_PLACE) or ".tarebook").absolute())
+    other = os.environ.get(SETTINGS_PLACE)
+    return Store(Path(os.environ.get(STORE_PLACE) or ".tarebook").absolute(), Path(other) if other else None)
 
 
 def edition() -> Edition | None:

@@ -8,8 +8,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from dashboard.live import STORE_PLACE
-from pipeline.settings import load_settings
+from dashboard.live import SETTINGS_PLACE, STORE_PLACE
 from pipeline.store import Store
 
 _HERE = Path(__file__).parent
@@ -17,9 +16,9 @@ _SECRETS = "secrets.toml"
 """In the store's folder: the `[auth]` section that makes people sign in."""
 
 
-def options(store: Path, port: int, address: str, allowed_hosts: Sequence[str] = ()) -> list[str]:
+def options(store: Store, port: int, address: str, allowed_hosts: Sequence[str] = ()) -> list[str]:
     """Every setting of the server, since its own file of settings is read from the working folder only."""
-    upload_mb = max(1, int(load_settings(Store(store).settings_file).intake.max_upload_mb))
+    upload_mb = max(1, int(store.settings().intake.max_upload_mb))
     given = {
         "server.port": port,
         "server.address": address,
@@ -40,12 +39,12 @@ def options(store: Path, port: int, address: str, allowed_hosts: Sequence[str] =
     listed = [f"--{name}={value}" for name, value in given.items()]
     if allowed_hosts:
         listed.append(f"--server.allowedHosts={','.join(allowed_hosts)}")
-    if (store / _SECRETS).exists():
-        listed.append(f"--secrets.files={store / _SECRETS}")
+    if (store.root / _SECRETS).exists():
+        listed.append(f"--secrets.files={store.root / _SECRETS}")
     return listed
 
 
-def serve(store: Path, port: int = 8501, address: str = "127.0.0.1", allowed_hosts: Sequence[str] = ()) -> None:
+def serve(store: Store, port: int = 8501, address: str = "127.0.0.1", allowed_hosts: Sequence[str] = ()) -> None:
     """Become the server of a store; does not return.
 
     Args:
@@ -53,23 +52,25 @@ def serve(store: Path, port: int = 8501, address: str = "127.0.0.1", allowed_hos
         allowed_hosts: names under which the page may be asked for; none: any.
     Raises: InputRefused: the store's settings cannot be read.
     """
-    store = store.absolute()
+    places = {STORE_PLACE: str(store.root)} | ({SETTINGS_PLACE: str(store.other_settings)} if store.other_settings else {})
     command = [sys.executable, "-m", "streamlit", "run", str(_HERE / "app.py"), *options(store, port, address, allowed_hosts)]
     # in place of this process, so that signals and the process's number are the server's
-    os.execve(sys.executable, command, {**os.environ, STORE_PLACE: str(store)})  # noqa: S606
+    os.execve(sys.executable, command, {**os.environ, **places})  # noqa: S606
 
 
 def main() -> None:
     """Read the command line and serve."""
     parser = argparse.ArgumentParser(prog="python -m dashboard.serve", description="Serve the dashboard of a store.")
     parser.add_argument("--store", type=Path, default=Path(os.environ.get(STORE_PLACE) or ".tarebook"))
+    parser.add_argument("--settings", type=Path, help="settings in place of the store's tarebook.toml")
     parser.add_argument("--port", type=int, default=8501)
     parser.add_argument("--address", default="127.0.0.1")
     parser.add_argument(
         "--allowed-host", action="append", default=[], help="a name under which the page may be asked for; several are welcome"
     )
     given = parser.parse_args()
-    serve(given.store, given.port, given.address, given.allowed_host)
+    store = Store(given.store.absolute(), given.settings and given.settings.absolute())
+    serve(store, given.port, given.address, given.allowed_host)
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+from pipeline.cli import common
 from pipeline.errors import Exit, TarebookError
 from pipeline.store import Store
 
@@ -42,6 +43,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
     call = parser().parse_args(argv)
     try:
+        call.store = common.store_of(call)
         return int(call.run(call))
     except TarebookError as error:
         print(error, file=sys.stderr)

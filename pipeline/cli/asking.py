@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from pipeline.cli.common import add_verb, check_ending, give, live_or_none, say, settings_of
+from pipeline.cli.common import add_verb, check_ending, give, live_or_none, say
 from pipeline.errors import Exit
 
 
@@ -31,7 +31,7 @@ def _estimate(call: argparse.Namespace) -> Exit:
     from pipeline.answers.estimates import estimate_drafts
 
     check_ending(call.out)
-    answer = estimate_drafts(call.store.live(), call.drafts, settings_of(call), level=call.level, nearest=call.nearest)
+    answer = estimate_drafts(call.store.live(), call.drafts, call.store.settings(), level=call.level, nearest=call.nearest)
     for reject in answer.rejects:
         say(str(reject))
     give(answer.rows, call.out)
@@ -42,7 +42,7 @@ def _check(call: argparse.Namespace) -> Exit:
     from pipeline.answers.limits import check_folder
 
     check_ending(call.out)
-    answer = check_folder(live_or_none(call), call.drafts, settings_of(call), call.travel, call.upgrades == "all")
+    answer = check_folder(live_or_none(call), call.drafts, call.store.settings(), call.travel, call.upgrades == "all")
     for line in (*answer.said(), *answer.cautions):
         say(line)
     give(answer.rows(), call.out)
@@ -53,7 +53,7 @@ def _levers(call: argparse.Namespace) -> Exit:
     from pipeline.answers.levers import levers_of_folder
 
     check_ending(call.out)
-    answer = levers_of_folder(call.store.live(), call.drafts, settings_of(call), call.travel)
+    answer = levers_of_folder(call.store.live(), call.drafts, call.store.settings(), call.travel)
     for line in (*answer.said(), *answer.cautions):
         say(line)
     give(answer.rows(), call.out)

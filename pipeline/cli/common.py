@@ -6,12 +6,12 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from pipeline.answers.files import ENDINGS, Rows, to_csv, write_rows
 from pipeline.errors import Exit, NoStore, WrongCall
-from pipeline.settings import Settings, load_settings
 from pipeline.store import Edition, Store
 
 STORE_PLACE = "TAREBOOK_STORE"
@@ -43,11 +43,11 @@ def _target(text: str) -> Path | Address:
     return Address(text) if "://" in text else Path(text)
 
 
-def settings_of(call: argparse.Namespace) -> Settings:
-    """The settings a call works with."""
-    if call.settings and not call.settings.exists():
+def store_of(call: argparse.Namespace) -> Store:
+    """The store a call works on, with the settings file it names. Raises: WrongCall: there is no such file."""
+    if call.settings and not call.settings.is_file():
         raise WrongCall("no such settings file", where=str(call.settings))
-    return load_settings(call.settings or call.store.settings_file)
+    return replace(call.store, other_settings=call.settings)
 
 
 def live_or_none(call: argparse.Namespace) -> Edition | None:

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.cli.common import add_verb, live_or_none, say, settings_of
+from pipeline.cli.common import add_verb, live_or_none, say
 from pipeline.errors import Exit, WrongCall
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def _sheet(call: argparse.Namespace) -> Exit:
     from pipeline.paper.sheet import sheet_pdf
 
     _check_target(call.out, folder=call.job is None)
-    dated_on, edition, settings = _day(call.date), live_or_none(call), settings_of(call)
+    dated_on, edition, settings = _day(call.date), live_or_none(call), call.store.settings()
     drafts = read_drafts(call.drafts, edition, settings)
     model = Model.from_json(edition.model_text()) if edition is not None and edition.has_model else None
     jobs = [call.job] if call.job is not None else list(dict.fromkeys(str(job) for job in drafts.bodies["job_id"]))
@@ -58,7 +58,7 @@ def write_summary(call: argparse.Namespace) -> Exit:
         raise WrongCall("where to?", expected="--out FILE.pdf")
     _check_target(call.out, folder=False)
     edition = call.store.live()
-    summary = month_summary(edition.cursor(), settings_of(call), call.month or "", edition.number, edition.manifest["records_to"])
+    summary = month_summary(edition.cursor(), call.store.settings(), call.month or "", edition.number, edition.manifest["records_to"])
     call.out.write_bytes(summary_pdf(summary))
     return Exit.DONE
 

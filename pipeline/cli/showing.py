@@ -40,7 +40,7 @@ def _columns(call: argparse.Namespace) -> Exit:
 
 
 def _settings(call: argparse.Namespace) -> Exit:
-    listed = list_settings(call.settings or call.store.settings_file)
+    listed = list_settings(call.store.settings_file)
     rows = [(each.key, _told(each.value), _told(each.default), each.source, each.doc) for each in listed]
     give(Rows(("key", "value", "default", "from", "meaning"), rows), call.out)
     return Exit.DONE
@@ -55,9 +55,10 @@ def _told(value: Any) -> str:
 def _serve(call: argparse.Namespace) -> Exit:
     call.store.live()
     # By name and in a process of its own: the pipeline knows nothing of the dashboard.
-    return Exit(
-        subprocess.call([sys.executable, "-m", "dashboard.serve", "--store", str(call.store.root.absolute()), "--port", str(call.port)])
-    )
+    command = [sys.executable, "-m", "dashboard.serve", "--store", str(call.store.root.absolute()), "--port", str(call.port)]
+    if call.settings:
+        command += ["--settings", str(call.settings.absolute())]
+    return Exit(subprocess.call(command))
 
 
 def _up(call: argparse.Namespace) -> Exit:

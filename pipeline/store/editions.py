@@ -99,9 +99,10 @@ _opening = threading.Lock()
 
 @dataclass(frozen=True)
 class Store:
-    """A folder that holds editions."""
+    """A folder that holds editions; `other_settings` is a file in place of its own `tarebook.toml`."""
 
     root: Path
+    other_settings: Path | None = None
 
     @property
     def editions_folder(self) -> Path:
@@ -121,9 +122,10 @@ class Store:
 
     @property
     def settings_file(self) -> Path:
-        return self.root / FILE_NAME
+        return self.other_settings or self.root / FILE_NAME
 
     def settings(self) -> Settings:
+        """What is set for this store. Raises: InputRefused: the file has unknown keys or wrong values."""
         return load_settings(self.settings_file)
 
     def exists(self) -> bool:

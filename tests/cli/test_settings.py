@@ -1,7 +1,10 @@
 """Settings: every key has a default and a reason; a wrong file is told whole."""
 
+import json
+
 import pytest
 
+from pipeline.cli import main
 from pipeline.errors import InputRefused
 from pipeline.settings import Settings, list_settings, load_settings
 
@@ -41,3 +44,23 @@ def test_a_file_that_is_no_toml_is_one_sentence(tmp_path):
     file.write_text("[sift\n")
     with pytest.raises(InputRefused, match="not readable as TOML"):
         load_settings(file)
+
+
+def test_settings_of_a_call_hold_for_loading_fitting_and_exporting(shop, tmp_path, capsys):
+    file = tmp_path / "narrow.toml"
+    file.write_text('[ranges]\n"bodies.length_mm" = [300, 1500]\n[layouts]\nmost_families = 1\n')
+    store = ["--store", str(tmp_path / "store"), "--settings", str(file)]
+    assert main(["load", str(shop / "history"), *store]) == 1
+    assert main(["export", "rejects", *store]) == 0
+    assert "length_mm,out-of-range" in capsys.readouterr().out
+    assert main(["fit", *store]) == 0
+    manifest = next(iter(sorted((tmp_path / "store/editions").glob("*/manifest.json"))))
+    assert json.loads(manifest.read_text())["settings"] == file.read_text()
+    capsys.readouterr()
+    assert main(["rebuild", "--store", str(tmp_path / "store")]) == 0
+    assert "no" not in {line.rsplit(",", 1)[1] for line in capsys.readouterr().out.splitlines()[1:]}
+
+
+def test_a_settings_file_that_is_not_there_is_a_wrong_call(tmp_path, capsys):
+    assert main(["settings", "--settings", str(tmp_path / "none.toml"), "--store", str(tmp_path)]) == 2
+    assert "no such settings file" in capsys.readouterr().err
