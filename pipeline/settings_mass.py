@@ -59,10 +59,6 @@ class MassSettings(Struct, frozen=True, forbid_unknown_fields=True):
     drawing_noise: Annotated[float, Meta(gt=0, description="noise of a drawn mass as a share, before history")] = 0.020
     noise_rows: Annotated[float, Meta(gt=0, description="how many readings that is worth")] = 8.0
     unknown_step_kg: Annotated[float, Meta(gt=0, description="division of a scale that is not given, kg")] = 5.0
-    unknown_ticket_step_kg: Annotated[float, Meta(gt=0, description="division of a weighbridge that is not given, kg")] = 20.0
-    unknown_fuel_share: Annotated[
-        float, Meta(ge=0, le=1, description="noise of a fuel level that is not given, as a share of the tank")
-    ] = 0.25
     cut: Annotated[float, Meta(gt=1, description="readings further off than so many standard deviations weigh nothing in the fit")] = 5.0
     flag: Annotated[float, Meta(gt=1, description="readings further off than so many standard deviations are shown to a person")] = 4.5
     passes: Annotated[int, Meta(ge=3, le=100, description="passes of the robust fit")] = 15
@@ -101,11 +97,3 @@ class MassSettings(Struct, frozen=True, forbid_unknown_fields=True):
     drawn_place_spread_mm: Annotated[tuple[float, float], Meta(description="of drawings' offset, along and across, mm")] = (15.0, 8.0)
     place_noise_mm: Annotated[tuple[float, float], Meta(description="noise of a measured centre before history, mm")] = (14.0, 8.0)
     place_cut: Annotated[float, Meta(gt=1, description="centres further off than so many standard deviations weigh nothing")] = 5.0
-
-    # the vehicles
-    vehicle_spread_kg: Annotated[float, Meta(gt=0, description="of a vehicle's mass against its maker's figure without tickets, kg")] = 30.0
-    diesel_kg_per_l: Annotated[float, Meta(gt=0, description="density of diesel, kg/l (EN 590: 0.820 to 0.845)")] = 0.835
-    petrol_kg_per_l: Annotated[float, Meta(gt=0, description="density of petrol, kg/l (EN 228: 0.720 to 0.775)")] = 0.745
-    tare_fuel_l: Annotated[float, Meta(ge=0, description="fuel in a tare mass, l")] = 10.0
-    running_order_fuel: Annotated[float, Meta(ge=0, le=1, description="fuel in a mass in running order, as a share")] = 0.9
-    driver_kg: Annotated[float, Meta(ge=0, description="driver in a mass in running order, kg (Reg. (EU) 1230/2012)")] = 75.0

@@ -9,9 +9,11 @@ from workshop import Workshop, make_workshop
 
 from pipeline.mass.evidence import History
 from pipeline.mass.fit import Fitted, fit_fully
+from pipeline.settings_loads import VehicleSettings
 from pipeline.settings_mass import MassSettings
 
 SETTINGS = MassSettings()
+USUAL = VehicleSettings()
 HISTORY_FRAMES = ("bodies", "fitout", "items", "vehicles", "upgrades", "jobs", "on_vehicle", "weighings")
 
 

@@ -33,7 +33,7 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
         copy_file(parent.database, folder / DATABASE)
         with open_builder(folder, settings) as con:
             history = history_of(con)
-            fitted = fit_fully(history, settings.mass)
+            fitted = fit_fully(history, settings.mass, settings.vehicles)
             reached("model-fitted")
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)

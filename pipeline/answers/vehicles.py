@@ -146,7 +146,7 @@ def work_of_history(history: History, settings: Settings) -> Work:
 
 def with_tickets(known: Assessed, history: History, settings: Settings) -> Assessed:
     """Masses of past bodies that no scale has seen, by the difference of their vehicles' tickets: before drawing and estimate."""
-    readings = read_tickets(history, np.zeros(len(known.kg)), np.ones(len(known.kg), bool), settings.mass, set())
+    readings = read_tickets(history, np.zeros(len(known.kg)), np.ones(len(known.kg), bool), settings.mass, settings.vehicles, set())
     kg, cov, source = known.kg.copy(), known.cov.copy(), known.source.copy()
     outside = np.zeros(len(kg), bool) if known.outside is None else known.outside.copy()
     for total, var, rows in zip(readings.kg, readings.var, readings.bodies, strict=True):

@@ -78,7 +78,7 @@ def in_folds(fitted: Fitted, settings: MassSettings, folds: int = FOLDS) -> Trie
     for fold in range(folds):
         test = judged[fold_of[judged] == fold]
         if len(test):
-            model = fit(only(evidence.history, used[fold_of[used] != fold]), settings)
+            model = fit(only(evidence.history, used[fold_of[used] != fold]), settings, fitted.usual)
             parts.append(_tried(fitted, model, test, fold))
     return _joined(parts)
 
@@ -97,7 +97,7 @@ def by_quarter(fitted: Fitted, settings: MassSettings, quarters: int = QUARTERS)
         past = np.flatnonzero((evidence.reason == USED) & ~np.isnat(dated) & (quarter < one))
         if len(test) < LEAST_A_QUARTER or len(past) < LEAST_PAST:
             continue
-        model = fit(only(evidence.history, past[-MOST_BODIES:]), settings)
+        model = fit(only(evidence.history, past[-MOST_BODIES:]), settings, fitted.usual)
         test = test[np.argsort(dated[test], kind="stable")]
         parts.append(_tried(fitted, model, test, len(names)))
         names.append(f"{one // 4}-Q{one % 4 + 1}")

@@ -23,7 +23,10 @@ from pipeline.mass.places import Axis
 from pipeline.mass.robust import Residuals, State, fit_rows, row_kind, row_state
 from pipeline.mass.tickets import read_tickets
 from pipeline.mass.together import find_pairs
+from pipeline.settings_loads import VehicleSettings
 from pipeline.settings_mass import MassSettings
+
+AS_SET_BY_DEFAULT = VehicleSettings()
 
 SAMPLE = 10_000
 """Rows on which the passes begin: what they teach of weights and pairs holds for all, who then need a few passes more."""
@@ -47,36 +50,41 @@ class Fitted:
 
     model: Model
     settings: MassSettings
+    usual: VehicleSettings
     evidence: Evidence
     rows: Rows
     residuals: Residuals
     out_of_fold: OutOfFold
 
 
-def fit(history: History, settings: MassSettings) -> Model:
-    """Fit and calibrate; a history without records gives what datasheets and geometry say, everything outside."""
-    return fit_fully(history, settings).model
+def fit(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> Model:
+    """Fit and calibrate; a history without records gives what datasheets and geometry say, everything outside.
+
+    Args:
+        usual: what stands in for what a vehicle or a ticket does not say; loads reckon by the same.
+    """
+    return fit_fully(history, settings, usual).model
 
 
-def fit_fully(history: History, settings: MassSettings) -> Fitted:
+def fit_fully(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> Fitted:
     """As `fit`, with all that reports need."""
     from threadpoolctl import threadpool_limits  # imported where it is used: estimating must not load it
 
     # the matrices are narrow: threads of the linear algebra would wait for each other longer than they work
     with threadpool_limits(1):
-        return _fit_fully(history, settings)
+        return _fit_fully(history, settings, usual)
 
 
-def _fit_fully(history: History, settings: MassSettings) -> Fitted:
+def _fit_fully(history: History, settings: MassSettings, usual: VehicleSettings) -> Fitted:
     """Settle the way of change and the pairs on a sample, then fit all rows on from there."""
-    design, evidence = prepare(history, settings)
+    design, evidence = prepare(history, settings, usual)
     rows = gather(design, evidence, settings, SAMPLE)
     tried: dict[str, float] = {}
     if settings.change == "auto":
         chosen, tried = choose_change(design, rows, rows.years, settings)
         settings = msgspec.structs.replace(settings, change=chosen)
         if chosen != "drift":
-            design, evidence = prepare(history, settings)
+            design, evidence = prepare(history, settings, usual)
             rows = gather(design, evidence, settings, SAMPLE)
     state, rows = fit_rows(design, rows, settings)
     pairs = find_pairs(design, rows, state, settings)
@@ -87,32 +95,33 @@ def _fit_fully(history: History, settings: MassSettings) -> Fitted:
         state, rows = fit_rows(design, gather(design, evidence, settings), settings, near=state)
     residuals, x = row_state(design, rows, state, settings)
     out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
-    model = _model(design, rows, state, residuals, out, evidence.history, settings)
+    model = _model(design, rows, state, residuals, out, digest(evidence.history, settings, usual), evidence.history, settings)
     model = replace(model, facts=model.facts | {"change": settings.change, "change_tried": tried})
-    return Fitted(_with_centre(model, evidence, settings), settings, evidence, rows, residuals, out)
+    return Fitted(_with_centre(model, evidence, settings), settings, usual, evidence, rows, residuals, out)
 
 
-def prepare(history: History, settings: MassSettings) -> tuple[Design, Evidence]:
+def prepare(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> tuple[Design, Evidence]:
     """Settle, choose the bodies that count, declare the design, read the tickets."""
     history, wrong, right = settle(history)
     today = newest(history.bodies)
     reason = reasons(history.bodies, wrong)
     counts = (reason == USED) | (reason == NO_MASS)
-    usual = usual_bodies(take(history.bodies, counts))
-    plain = plain_bodies(history.bodies, usual, densities(settings), today)
+    measures = usual_bodies(take(history.bodies, counts))
+    plain = plain_bodies(history.bodies, measures, densities(settings), today)
     items = item_list(history.items, settings.unknown_item_kg)
     ids = [item.item_id for item in items]
     lines = plain_lines(history.fitout, plain, ids, settings.place_fractions, settings.side_fraction)
     pairs = (*settings.together, *needed_pairs(history.items))
     rows = np.flatnonzero(counts)
     drifts = settings.change in ("auto", "drift")
-    design = declare(items, usual, plain.rows(rows), lines_of(lines, rows), today, settings, drifts, pairs)
-    readings = read_tickets(history, plain.years, counts, settings, wrong)
+    design = declare(items, measures, plain.rows(rows), lines_of(lines, rows), today, settings, drifts, pairs)
+    readings = read_tickets(history, plain.years, counts, settings, usual, wrong)
     return design, Evidence(history, plain, lines, reason, groups(history.bodies), right, readings)
 
 
 def _model(
-    design: Design, rows: Rows, state: State, residuals: Residuals, out: OutOfFold, history: History, settings: MassSettings,
+    design: Design, rows: Rows, state: State, residuals: Residuals, out: OutOfFold, stands_on: str, history: History,
+    settings: MassSettings,
 ) -> Model:  # fmt: skip
     judged = (rows.source == WEIGHED) & (np.abs(residuals.z) < settings.flag)
     weight = rows.robust * rows.weight / residuals.var
@@ -123,7 +132,7 @@ def _model(
     step = numbers(history.bodies, "scale_step_kg")
     steps, seen = np.unique(step[~np.isnan(step)], return_counts=True)
     model = Model(
-        digest=digest(history, settings),
+        digest=stands_on,
         design=design,
         coef=state.solution.coef,
         factor=lower(state.solution.factor),
@@ -205,9 +214,9 @@ def _with_centre(model: Model, evidence: Evidence, settings: MassSettings) -> Mo
     return replace(model, along=replace(first, factor=lower(first.factor)), across=replace(second, factor=lower(second.factor)))
 
 
-def digest(history: History, settings: MassSettings) -> str:
+def digest(history: History, settings: MassSettings, usual: VehicleSettings) -> str:
     """SHA-256 over every column that the fit reads and over the settings."""
-    told = hashlib.sha256(msgspec.json.encode(settings, order="sorted"))
+    told = hashlib.sha256(msgspec.json.encode([settings, usual], order="sorted"))
     for name, columns in READ.items():
         frame = getattr(history, name)
         for column in columns or sorted(frame):

@@ -67,7 +67,7 @@ def full_report(fitted: Fitted, settings: MassSettings, families: Sequence[str |
         },
         "short_lists": [asdict(one) for one in lists.bodies[:MOST_SHORT_LISTS]],
         "suspects": [asdict(one) for one in suspects(fitted, settings)],
-        "vehicles": [asdict(one) for one in vehicle_offsets(fitted.evidence.history, settings)],
+        "vehicles": [asdict(one) for one in vehicle_offsets(fitted.evidence.history, fitted.usual)],
     }
 
 

@@ -13,14 +13,11 @@ import numpy as np
 
 from pipeline.frames import Columns, height
 from pipeline.mass.bodies import NO_ITEM, codes, dates, numbers, texts
+from pipeline.settings_loads import VehicleSettings
 from pipeline.settings_mass import MassSettings
 
 USUAL_TANK_L = 80.0
 """Tank of a vehicle whose record does not say; only the difference between two known levels hangs on it."""
-
-TANK_PLACE = 0.62
-SEAT_PLACE = 0.45
-"""Places as shares of the wheelbase where the vehicle's record has none (common practice)."""
 
 
 class Tables(Protocol):
@@ -106,14 +103,14 @@ class Fleet:
     dry_kg: np.ndarray
 
 
-def fleet(vehicles: Columns, settings: MassSettings) -> Fleet:
-    """Read the vehicles' table."""
+def fleet(vehicles: Columns, usual: VehicleSettings) -> Fleet:
+    """Read the vehicles' table; what it does not say is as `usual` has it."""
     wheelbase = numbers(vehicles, "wheelbase_mm")
     litres = numbers(vehicles, "fuel_l")
-    per_l = np.where(texts(vehicles, "fuel") == "petrol", settings.petrol_kg_per_l, settings.diesel_kg_per_l)
+    per_l = np.where(texts(vehicles, "fuel") == "petrol", usual.petrol_kg_per_l, usual.diesel_kg_per_l)
     basis = texts(vehicles, "empty_basis")
-    aboard = np.where(basis == "tare", settings.tare_fuel_l, np.where(basis == "running-order", settings.running_order_fuel, 1.0) * litres)
-    driver = np.where(basis == "running-order", settings.driver_kg, 0.0)
+    aboard = np.where(basis == "tare", usual.tare_fuel_l, np.where(basis == "running-order", usual.running_order_fuel, 1.0) * litres)
+    driver = np.where(basis == "running-order", usual.driver_kg, 0.0)
     known_basis = np.isin(basis, ["kerb", "tare", "running-order"])
     dry = np.where(known_basis, numbers(vehicles, "empty_kg") - np.nan_to_num(aboard) * per_l - driver, np.nan)
     return Fleet(
@@ -121,8 +118,8 @@ def fleet(vehicles: Columns, settings: MassSettings) -> Fleet:
         wheelbase_mm=wheelbase,
         headboard_mm=numbers(vehicles, "headboard_to_rear_axle_mm"),
         tank_kg=_or(litres, USUAL_TANK_L) * per_l,
-        tank_mm=_or(numbers(vehicles, "tank_mm"), TANK_PLACE * wheelbase),
-        seat_mm=_or(numbers(vehicles, "front_seat_mm"), SEAT_PLACE * wheelbase),
+        tank_mm=_or(numbers(vehicles, "tank_mm"), usual.tank_share * wheelbase),
+        seat_mm=_or(numbers(vehicles, "front_seat_mm"), usual.front_seat_share * wheelbase),
         tub_kg=numbers(vehicles, "tub_kg"),
         tub_mm=_or(numbers(vehicles, "tub_x_mm"), wheelbase),
         dry_kg=dry,
@@ -133,17 +130,18 @@ def _or(values: np.ndarray, other: np.ndarray | float) -> np.ndarray:
     return np.where(np.isnan(values), other, values)
 
 
-def footing(weighings: Columns, job_ids: list[str], job_vehicle: np.ndarray, cars: Fleet, settings: MassSettings) -> Footing:
+def footing(weighings: Columns, job_ids: list[str], job_vehicle: np.ndarray, cars: Fleet, usual: VehicleSettings) -> Footing:
     """Bring each ticket of `weighings` to the dry vehicle with nobody and nothing loaded."""
     job = codes(texts(weighings, "job_id"), job_ids)
     vehicle = np.where(job == NO_ITEM, NO_ITEM, job_vehicle[job]) if len(job_vehicle) else job
     here = np.maximum(vehicle, 0)
     fuel = numbers(weighings, "fuel_fraction")
     tank = cars.tank_kg[here]
-    fuel_kg = _or(fuel, 0.5) * tank
-    fuel_var = np.where(np.isnan(fuel), (settings.unknown_fuel_share * tank) ** 2, 0.0)
+    fuel_kg = _or(fuel, usual.ticket_fuel_fraction) * tank
+    # any level is as likely as any other where a ticket is silent
+    fuel_var = np.where(np.isnan(fuel), tank**2 / 12, 0.0)
     people, water, other = (np.nan_to_num(numbers(weighings, name)) for name in ("people_kg", "water_l", "other_kg"))
-    step = _or(numbers(weighings, "scale_step_kg"), settings.unknown_ticket_step_kg)
+    step = _or(numbers(weighings, "scale_step_kg"), usual.ticket_step_kg)
     total, rear = numbers(weighings, "total_kg"), numbers(weighings, "rear_kg")
     placed = (water == 0) & (other == 0) & ~np.isnan(rear)
     wheelbase = cars.wheelbase_mm[here]
@@ -192,21 +190,24 @@ def put_on(jobs: Columns, upgrades: Columns, on_vehicle: Columns, job_ids: list[
     return Ledger(before, between, moment)
 
 
-def read_tickets(history: Tables, body_years: np.ndarray, allowed: np.ndarray, settings: MassSettings, wrong: set[str]) -> Readings:
+def read_tickets(
+    history: Tables, body_years: np.ndarray, allowed: np.ndarray, settings: MassSettings, usual: VehicleSettings, wrong: set[str]
+) -> Readings:
     """Differences of tickets for jobs of which at least one body was never weighed by itself.
 
     Args:
         body_years: (n,) dates of the history's bodies against the newest record.
         allowed: (n,) bodies that may speak at all; a job with one that may not gives no reading.
+        usual: what stands in for what a vehicle or a ticket does not say.
         wrong: keys (`job_id/ticket`) that a person settled as wrong.
     """
     bodies, jobs, vehicles, weighings = history.bodies, history.jobs, history.vehicles, history.weighings
     if not height(weighings) or not height(jobs) or not height(vehicles):
         return no_readings()
     job_ids = texts(jobs, "job_id").tolist()
-    cars = fleet(vehicles, settings)
+    cars = fleet(vehicles, usual)
     job_vehicle = codes(texts(jobs, "vehicle_id"), cars.ids)
-    foot = footing(weighings, job_ids, job_vehicle, cars, settings)
+    foot = footing(weighings, job_ids, job_vehicle, cars, usual)
     keys = _ticket_keys(weighings)
     state = texts(weighings, "state")
     usable = (foot.job != NO_ITEM) & (foot.vehicle != NO_ITEM) & ~np.isnan(foot.kg)

@@ -10,7 +10,7 @@ from pipeline.frames import height
 from pipeline.mass.bodies import NO_ITEM, codes, texts
 from pipeline.mass.evidence import History
 from pipeline.mass.tickets import fleet, footing, put_on
-from pipeline.settings_mass import MassSettings
+from pipeline.settings_loads import VehicleSettings
 
 BELIEVED_TICKETS = 2.0
 """How many tickets the believed spread is worth."""
@@ -32,32 +32,32 @@ class VehicleOffset:
     sd_kg: float
 
 
-def vehicle_offsets(history: History, settings: MassSettings) -> list[VehicleOffset]:
+def vehicle_offsets(history: History, usual: VehicleSettings) -> list[VehicleOffset]:
     """Offsets of all variants with a maker's figure; one without tickets has mean 0 and the believed spread."""
     if not height(history.vehicles):
         return []
-    cars = fleet(history.vehicles, settings)
+    cars = fleet(history.vehicles, usual)
     labels = texts(history.vehicles, "label").tolist()
-    vehicle, difference, var = _differences(history, settings)
+    vehicle, difference, var = _differences(history, usual)
     found = []
     for place, vehicle_id in enumerate(cars.ids):
         if np.isnan(cars.dry_kg[place]):
             continue
         here = vehicle == place
-        mean, sd = _shrunk(difference[here], var[here], settings.vehicle_spread_kg)
+        mean, sd = _shrunk(difference[here], var[here], usual.empty_sd_kg)
         found.append(VehicleOffset(vehicle_id, labels[place] or vehicle_id, int(here.sum()), mean, sd))
     return found
 
 
-def _differences(history: History, settings: MassSettings) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _differences(history: History, usual: VehicleSettings) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Vehicle, difference to the maker's figure (kg) and reading's variance of each job with a first ticket."""
     nothing = (np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0))
     if not height(history.weighings) or not height(history.jobs):
         return nothing
     job_ids = texts(history.jobs, "job_id").tolist()
-    cars = fleet(history.vehicles, settings)
+    cars = fleet(history.vehicles, usual)
     job_vehicle = codes(texts(history.jobs, "vehicle_id"), cars.ids)
-    foot = footing(history.weighings, job_ids, job_vehicle, cars, settings)
+    foot = footing(history.weighings, job_ids, job_vehicle, cars, usual)
     wheelbase = np.where(job_vehicle == NO_ITEM, np.nan, cars.wheelbase_mm[np.maximum(job_vehicle, 0)])
     before = put_on(history.jobs, history.upgrades, history.on_vehicle, job_ids, wheelbase).before_kg
     state = texts(history.weighings, "state")

@@ -2,9 +2,10 @@
 
 from dataclasses import replace
 
+import msgspec
 import numpy as np
 import pytest
-from mass_shops import SETTINGS, history_of, shop_and_fit
+from mass_shops import SETTINGS, USUAL, history_of, shop_and_fit
 from workshop import make_workshop
 
 from pipeline.frames import from_rows
@@ -96,7 +97,7 @@ def _history(bodies, weighings=(), jobs=(), things=()) -> History:
 
 def _readings(history: History):
     count = len(history.bodies["job_id"])
-    return read_tickets(history, np.zeros(count), np.ones(count, dtype=bool), SETTINGS, set())
+    return read_tickets(history, np.zeros(count), np.ones(count, dtype=bool), SETTINGS, USUAL, set())
 
 
 TRAY = {"job_id": "1", "body": "tray", "kind": "tray", "length_mm": 1780, "width_mm": 1860}
@@ -241,7 +242,7 @@ def test_tickets_of_a_whole_workshop_scatter_about_the_truth():
 
 def test_vehicles_against_their_makers_figures():
     shop = make_workshop(5, 500, tickets=1.0)
-    found = {one.vehicle_id: one for one in vehicle_offsets(history_of(shop), SETTINGS)}
+    found = {one.vehicle_id: one for one in vehicle_offsets(history_of(shop), USUAL)}
     assert set(found) == set(shop.history.vehicles["vehicle_id"])
     assert all(one.sd_kg > 0 for one in found.values())
     told = [one for one in found.values() if one.tickets >= 20]
@@ -251,8 +252,8 @@ def test_vehicles_against_their_makers_figures():
 
 
 def test_a_vehicle_without_tickets_has_the_believed_spread():
-    found = vehicle_offsets(_history([TRAY]), SETTINGS)
-    assert [(one.mean_kg, one.sd_kg, one.tickets) for one in found] == [(0.0, SETTINGS.vehicle_spread_kg, 0)]
+    found = vehicle_offsets(_history([TRAY]), USUAL)
+    assert [(one.mean_kg, one.sd_kg, one.tickets) for one in found] == [(0.0, USUAL.empty_sd_kg, 0)]
 
 
 def test_a_pair_that_brings_mass_together_is_found_and_weighed():
@@ -285,3 +286,17 @@ def test_a_need_of_the_list_is_a_pair_of_the_design():
     items["needs"][items["item_id"] == "basin"] = "tank-45 tank-90"
     design, _evidence = prepare(History(**{**history.__dict__, "items": items}), SETTINGS)
     assert design.pairs == (("basin", "tank-45"), ("basin", "tank-90"))
+
+
+def test_what_is_set_of_vehicles_reaches_the_fit():
+    """The density of fuel is set once, for loads and for the masses that tickets tell."""
+    shop = make_workshop(5, 120, tickets=1.0)
+    heavier = msgspec.structs.replace(USUAL, diesel_kg_per_l=1.2, petrol_kg_per_l=1.2)
+    history = history_of(shop)
+    count = len(history.bodies["job_id"])
+    told = [
+        read_tickets(history, np.zeros(count), np.ones(count, dtype=bool), SETTINGS, usual, set()) for usual in (USUAL, heavier)
+    ]
+    assert len(told[0].kg) == len(told[1].kg) > 0
+    assert np.any(told[0].kg != told[1].kg)
+    assert fit(history, SETTINGS, heavier).digest != fit(history, SETTINGS, USUAL).digest
