@@ -71,6 +71,11 @@ SILHOUETTE = About(
     "The silhouette compares how near a body is to its own family with how near it is to the next one: 1 is clear-cut, "
     "0 is anybody's guess."
 )
+DOUBTS = About(
+    "At each fit every reading is laid beside what the body's parts add up to by a model that had not seen it. The causes are guesses: "
+    "pounds, a slipped digit, a tray weighed along, an item not written down. Nothing is dropped.",
+    "Bodies with a mass on record.",
+)
 SUSPECTS = About(
     "A soft rule says look again: a mass that does not fit its parts, dates out of order, a list that seems short. Nothing is dropped.",
     "",

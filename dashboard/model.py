@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import abouts, live
+from dashboard.frame import link
 from dashboard.here import Here
 from dashboard.parts import pictures, tables
 from dashboard.parts.faults import told
@@ -51,6 +52,7 @@ def evidence(now: Here, model: Model) -> None:
             f"Drawings leave out about **{100 * facts['cad_bias']:.1f} %** of the mass (wiring, sealant, brackets); estimates put it back. "
             f"**{facts.get('flagged', 0):,}** readings are so far off that they hardly count until somebody has looked."
         )
+    link("record-health", "See which bodies' lists seem short, and which readings are far off →", {})
     rows = Rows(("bodies", "how many"), [(_SOURCES.get(name, name), count) for name, count in facts.get("rows", {}).items()])
     tables.table(rows, "What masses are known from", "evidence", now, empty="Nothing was weighed or drawn yet.")
     ranges = [(kind, one.records, one.weighed, one.length_low_mm, one.length_high_mm) for kind, one in model.ranges.items() if one.records]
@@ -91,11 +93,6 @@ def _tables(now: Here, found: Report) -> None:
     st.subheader("Vehicles against their makers' figures", anchor=False)
     vehicles = ("label", "tickets", "mean_kg", "sd_kg")
     tables.table(found.vehicles, "How much heavier than the maker says", "vehicles", now, empty="No tickets yet.", columns=vehicles)
-    st.subheader("Readings that are far off, and lists that seem short", anchor=False)
-    suspects = ("key", "column", "value_kg", "expected_kg", "why")
-    tables.table(found.suspects, "Readings far from what their parts add up to", "far-off", now, empty="None.", columns=suspects)
-    short = Rows(found.short_lists.columns, found.short_lists.rows[: tables.SMALL])
-    tables.table(short, "Bodies that weigh more than their list", "short-lists", now, empty="None.", columns=("key", "excess_kg", "why"))
 
 
 def _make() -> None:

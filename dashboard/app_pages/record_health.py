@@ -1,13 +1,17 @@
 """Record health: what was handed in, what was kept, what was not and why, what is missing since when."""
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from dashboard import abouts, live
 from dashboard.health.settle import settle_form
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
-from dashboard.parts.sources import source
+from dashboard.parts.sources import About, source
 from pipeline.answers import health
+from pipeline.answers.doubts import doubts as doubts_of_model
+from pipeline.answers.files import Rows
 from pipeline.answers.health import LedgerFilter
 from pipeline.pictures import charts
 
@@ -63,10 +67,29 @@ def suspects(now: Here) -> None:
     if not found.rows:
         st.caption("Nothing is marked for a look.")
         return
-    place = tables.choose(found, "Records marked for a look, with the rule and why", "suspects", now)
+    _to_settle(now, found, "Records marked for a look, with the rule and why", "suspects", abouts.SUSPECTS)
+
+
+def doubts(now: Here) -> None:
+    st.header("What the mass model doubts", anchor=False)
+    st.markdown(
+        "Readings far from what their parts add up to, the furthest first; then bodies whose list seems short, the one that costs the "
+        "model most first. They count for little in the fit until somebody has looked."
+    )
+    found = live.ask(doubts_of_model)
+    if not found.rows:
+        st.caption("Nothing, or no mass model was fitted yet.")
+        return
+    shown = ("key", "why", "column", "value_kg", "expected_kg", "probably_kg", "excess_kg")
+    _to_settle(now, found, "Readings far off and lists that seem short, with the probable cause", "doubts", abouts.DOUBTS, shown)
+
+
+def _to_settle(now: Here, found: Rows, alt: str, name: str, about: About, columns: Sequence[str] = ()) -> None:
+    """A list of records of which one can be chosen and settled."""
+    place = tables.choose(found, alt, name, now, columns)
     with st.container(horizontal=True, gap="small"):
-        tables.take_along(found, "suspects", now)
-        source(now, "suspects", abouts.SUSPECTS)
+        tables.take_along(found, name, now)
+        source(now, name, about)
     if place is None:
         st.caption("Choose a row to settle it.")
     elif now.may("settle"):
@@ -85,4 +108,5 @@ now = here()
 accounts(now)
 st.fragment(ledger)(now)
 st.fragment(suspects)(now)
+st.fragment(doubts)(now)
 st.fragment(gaps)(now)

@@ -21,7 +21,7 @@ _VERDICTS = {"right": "It is right", "wrong": "It is wrong, leave it out", "corr
 
 
 def settle_form(suspect: Mapping[str, Any]) -> None:
-    """A form for one suspect (columns `table, key, rule, why`)."""
+    """A form for one suspect (columns `table, key, rule, why`, and `column, probably_kg` where a figure is in doubt)."""
     st.subheader(f"Settle {tables.escaped(suspect['key'])}", anchor=False)
     st.markdown(tables.escaped(suspect["why"] or suspect["rule"]))
     job_id = suspect["key"].split("/")[0]
@@ -30,11 +30,14 @@ def settle_form(suspect: Mapping[str, Any]) -> None:
     with st.form(f"settle-{suspect['table']}-{suspect['key']}"):
         verdict = st.segmented_control("What is it?", list(_VERDICTS), format_func=_VERDICTS.__getitem__, default="right", required=True)
         numbers = [column.name for column in TABLES[suspect["table"]].columns if column.kind in ("number", "integer")]
+        doubted = numbers.index(suspect["column"]) if suspect.get("column") in numbers else None
         with st.container(horizontal=True):
             column = st.selectbox(
-                "Which figure (for a true value)", numbers, index=None, format_func=heading, placeholder="none", width=260
+                "Which figure (for a true value)", numbers, index=doubted, format_func=heading, placeholder="none", width=260
             )
-            value = st.number_input("Its true value, in the records' unit", value=None, placeholder="none", format="%g", width=260)
+            value = st.number_input(
+                "Its true value, in the records' unit", value=suspect.get("probably_kg"), placeholder="none", format="%g", width=260
+            )
         sent = st.form_submit_button("Settle it", type="primary")
     if sent and may(who.role(), "settle"):
         _keep({**{name: suspect[name] for name in ("table", "key", "rule")}, "verdict": verdict, "column": column, "value": value})

@@ -51,7 +51,9 @@ def table(
     if len(rows.rows) <= SMALL:
         st.table(_as_text(shown, names), alt=alt, border="horizontal", hide_index=True)
     else:
-        st.dataframe(as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here), placeholder="")
+        st.dataframe(
+            as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here), placeholder=""
+        )
     if take or about:
         with st.container(horizontal=True, gap="small"):
             if take:
@@ -71,8 +73,8 @@ def choose(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str] =
             "Open one of these", places, index=None, format_func=called.__getitem__, key=f"one-{name}", placeholder="choose a row"
         )
     event = st.dataframe(
-        as_frame(shown, names), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names, here), placeholder="", on_select="rerun",
-        selection_mode="single-row",
+        as_frame(shown, names), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names, here), placeholder="",
+        on_select="rerun", selection_mode="single-row",
     )  # fmt: skip
     chosen = event["selection"]["rows"]
     return chosen[0] if chosen and chosen[0] < len(rows.rows) else None

@@ -60,7 +60,7 @@ EXPORTS: dict[str, frozenset[Role]] = {
     **dict.fromkeys(
         ("vehicles", "upgrades", "items", "families", "trends", "pairs", "summary", "margins", "bodies", "fitout", "jobs"), _STAFF
     ),
-    **dict.fromkeys(("on_vehicle", "weighings", "settlements", "rejects", "suspects", "history"), _OFFICE),
+    **dict.fromkeys(("on_vehicle", "weighings", "settlements", "rejects", "suspects", "doubts", "history"), _OFFICE),
     "lake": _KEEPERS,
 }
 

@@ -46,11 +46,18 @@ def _margins(edition: Edition, settings: Settings) -> Rows:
     return margins_table(edition, settings)
 
 
+def _doubts(edition: Edition, settings: Settings) -> Rows:
+    from pipeline.answers.doubts import doubts
+
+    return doubts(edition.cursor(), settings)
+
+
 EXPORTS: dict[str, Export] = {
     **{table: _records(table) for table in TABLES},
     "rejects": _view("rejects"),
     "suspects": _view("suspect_rows"),
     "history": _view("history"),
+    "doubts": _doubts,
     "families": _computed("families", "families"),
     "trends": _computed("selling", "trends"),
     "pairs": _computed("selling", "pairs"),

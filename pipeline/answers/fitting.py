@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline.answers.history import history_of
+from pipeline.answers.doubts import write_doubts
+from pipeline.answers.history import BODIES, history_of
 from pipeline.answers.trust import REPORT
 from pipeline.layouts.families import build_families, read_families
 from pipeline.mass.estimate import estimate
 from pipeline.mass.evidence import REASONS, USED, History
 from pipeline.mass.fit import Fitted, fit_fully, left_out
+from pipeline.mass.missing import short_lists
 from pipeline.store import Store
 from pipeline.store.disk import copy_file, only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
@@ -38,11 +40,12 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)
             _write_estimates(con, fitted, history)
+            write_doubts(con, fitted, short_lists(fitted), settings.mass)
             create_views(con)
             con.execute("CHECKPOINT")
+            told = _report(fitted, settings, _families_of(con)) if report else None
         reached("families-built")
         write_whole(folder / MODEL, fitted.model.to_json().encode())
-        told = _report(fitted, settings) if report else None
         if told is not None:
             write_json(folder / REPORT, told)
         kept = ("hand_ins", "settings", "rows", "digests", "digests_by", "records_to")
@@ -76,10 +79,19 @@ def _figures(fitted: Fitted) -> dict[str, Any]:
     return {"bodies_used": used, "left_out": reasons} | told | {"coverage": by_level.get("0.9"), "coverage_by_level": by_level}
 
 
-def _report(fitted: Fitted, settings: Any) -> dict[str, Any]:
+def _report(fitted: Fitted, settings: Any, families: list[str | None]) -> dict[str, Any]:
     from pipeline.mass.report import full_report
 
-    return full_report(fitted, settings.mass)
+    return full_report(fitted, settings.mass, families)
+
+
+def _families_of(con: Any) -> list[str | None]:
+    """Name of the layout family of each body, in the history's order."""
+    rows = con.execute(f"""
+        SELECT f.name FROM ({BODIES}) AS b
+        LEFT JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body
+        LEFT JOIN families AS f ON f.family = m.family ORDER BY b.job_id, b.body""").fetchall()
+    return [row[0] for row in rows]
 
 
 def _has_families(con: Any) -> bool:

@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.answers import selling
+from pipeline.answers.doubts import has_doubts
 from pipeline.answers.files import Rows
 from pipeline.settings import Settings
 
@@ -37,9 +38,10 @@ def news(con: Any, _settings: Settings) -> News:
         FROM hand_ins AS h LEFT JOIN accounts AS a ON a.hand_in = h.name
         WHERE h.loaded_on = (SELECT max(loaded_on) FROM hand_ins)
         GROUP BY h.hand_in, h.name ORDER BY h.hand_in DESC""")  # fmt: skip
-    rejected, suspects, jobs, bodies, weighed = con.execute("""
+    doubted = 'UNION SELECT "table", key FROM doubts' if has_doubts(con) else "UNION SELECT NULL, NULL WHERE false"
+    rejected, suspects, jobs, bodies, weighed = con.execute(f"""
         SELECT (SELECT count(*) FROM (SELECT DISTINCT source_id, line FROM ledger WHERE closed IS NULL)),
-               (SELECT count(*) FROM (SELECT DISTINCT table_name, key FROM suspects)),
+               (SELECT count(*) FROM (SELECT table_name, key FROM suspects {doubted})),
                (SELECT count(*) FROM current_jobs), (SELECT count(*) FROM current_bodies WHERE counted),
                (SELECT count(*) FROM current_bodies WHERE counted AND weighed_kg IS NOT NULL)""").fetchall()[0]  # fmt: skip
     return News(newest, rejected, suspects, jobs, bodies, weighed)

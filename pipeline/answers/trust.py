@@ -27,8 +27,6 @@ class Report:
         said: findings in words.
         rivals: `way, rmse_kg, mape`; groups: `group, name, bodies, …`; quarters: `quarter, bodies, …`.
         chart: rows of a control chart of errors in their predicted spread: `on, value, smoothed, centre, low, high, outside, job_id`.
-        suspects: readings far from what their parts add up to, with what they probably are.
-        short_lists: bodies whose mass says that something was not written down.
         vehicles: how much heavier than their makers say, by variant.
     """
 
@@ -36,8 +34,6 @@ class Report:
     rivals: Rows
     groups: Rows
     quarters: Rows
-    suspects: Rows
-    short_lists: Rows
     vehicles: Rows
     chart: Sequence[Mapping[str, Any]] = field(default_factory=tuple)
 
@@ -52,6 +48,20 @@ def promised_and_found(model: Model) -> list[dict[str, Any]]:
     return made
 
 
+def _lists_said(lists: Mapping[str, Any]) -> str:
+    """How whole the lists of items are, and what whole ones would gain."""
+    if not lists["error_now"]:
+        return "too few bodies were weighed to tell whether items are missing from their lists"
+    checked = f"; {lists['checked']:,} lists were checked by a person" if lists["checked"] else ""
+    if not lists["share"]:
+        return f"the masses show no items that were not written down (at most {100 * lists['share_high']:.1f} of 100){checked}"
+    return (
+        f"about {100 * lists['share']:.1f} of 100 items are not written down, by what the bodies weigh "
+        f"(likely between {100 * lists['share_low']:.1f} and {100 * lists['share_high']:.1f}); "
+        f"with whole lists the estimates' error would be {100 * lists['gain']:.0f} % smaller{checked}"
+    )
+
+
 def long_report(edition: Edition) -> Report | None:
     """The long report of an edition's fit; None: the fit made none."""
     path = edition.path / REPORT
@@ -63,22 +73,16 @@ def long_report(edition: Edition) -> Report | None:
         Rows.of(found["rivals"], ("way", "rmse_kg", "mape")),
         Rows.of(found["groups"], ("group", "name", "bodies", "rmse_kg", "mape", "bias_kg", "coverage_90", "width_90_kg")),
         Rows.of(found["quarters"], ("quarter", "bodies", "rmse_kg", "mape", "bias_kg", "coverage_90", "width_90_kg")),
-        Rows.of(found["suspects"], ("table", "key", "column", "value_kg", "expected_kg", "probably_kg", "why")),
-        Rows.of(found["short_lists"], ("key", "excess_kg", "probability", "why")),
         Rows.of(found["vehicles"], ("vehicle_id", "label", "tickets", "mean_kg", "sd_kg")),
         _chart(found["chart"]),
     )
 
 
 def _said(found: Mapping[str, Any]) -> list[str]:
-    lists, change = found["lists"], found["change"]
+    change = found["change"]
     told = [found["figures"]["said"], f"control charts: {found['chart']['said']}"]
     told.append(f"change over the years: {_WAYS.get(change['way'], change['way'])}, chosen because it estimated the next quarters best")
-    if lists["checked"]:
-        told.append(
-            f"about {100 * lists['share']:.1f} of 100 items are not written down; whole lists would make the error "
-            f"{100 * lists['gain']:.0f} % smaller"
-        )
+    told.append(_lists_said(found["lists"]))
     return told
 
 

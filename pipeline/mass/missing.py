@@ -84,6 +84,11 @@ class Completeness:
     checked: int
     bodies: tuple[ShortList, ...]
 
+    def figures(self) -> dict[str, float]:
+        """All but the bodies as plain numbers, with `gain`: the share of the error that whole lists would take away."""
+        told = {name: getattr(self, name) for name in ("share", "share_low", "share_high", "error_now", "error_complete", "checked")}
+        return told | {"gain": round(1.0 - self.error_complete / self.error_now, 3) if self.error_now > 0 else 0.0}
+
 
 @dataclass(frozen=True)
 class _Seen:
@@ -101,20 +106,38 @@ class _Seen:
 
 
 def completeness(fitted: Fitted) -> Completeness:
-    """Estimate the share of unlisted items and rank the bodies that say so; nothing is known without weighed bodies."""
-    seen = _seen(fitted)
+    """Estimate the share of unlisted items and rank the bodies that say so; nothing is known without weighed bodies.
+
+    It fits made histories to set the share right, which costs several fits; `short_lists` alone costs a part of one.
+    """
+    seen, missing = _seen(fitted), _missing_masses(fitted)
     checked = int(np.sum(numbers(fitted.evidence.history.bodies, "list_whole") == 1))
     if len(seen.key) < LEAST_ROWS:
         return Completeness(0.0, 0.0, 1.0, 0.0, 0.0, checked, tuple(_companies(fitted, {})))
-    missing = _missing_masses(fitted)
-    few = seen.at(np.linspace(0, len(seen.key) - 1, min(MOST_ROWS, len(seen.key))).astype(np.int64))
-    best, low, high = _most_likely(few, missing)
+    best, low, high = _most_likely(_few(seen), missing)
+    bodies = _ranked(fitted, seen, best, missing)
     if best.share > 0:
         seen_of_true = _seen_of_true(fitted, best, missing)
         low, high = low / seen_of_true / OWN_ERROR, min(high / seen_of_true * OWN_ERROR, MOST_SHARE)
         best = replace(best, share=min(best.share / seen_of_true, MOST_SHARE))
     now, complete = _errors(seen, best, missing)
-    chance = _chance_of_missing(seen, best, missing)
+    return Completeness(best.share, low, high, now, complete, checked, bodies)
+
+
+def short_lists(fitted: Fitted) -> tuple[ShortList, ...]:
+    """Bodies that say something is missing from their list, the dearest first."""
+    seen, missing = _seen(fitted), _missing_masses(fitted)
+    if len(seen.key) < LEAST_ROWS:
+        return tuple(_companies(fitted, {}))
+    return _ranked(fitted, seen, _most_likely(_few(seen), missing)[0], missing)
+
+
+def _few(seen: _Seen) -> _Seen:
+    return seen.at(np.linspace(0, len(seen.key) - 1, min(MOST_ROWS, len(seen.key))).astype(np.int64))
+
+
+def _ranked(fitted: Fitted, seen: _Seen, law: _Law, missing: np.ndarray) -> tuple[ShortList, ...]:
+    chance = _chance_of_missing(seen, law, missing)
     misfit = (seen.residual / seen.sd) ** 2
     cost = misfit / misfit.sum()
     by_mass = {}
@@ -122,8 +145,7 @@ def completeness(fitted: Fitted) -> Completeness:
         more = float(seen.residual[row])
         why = f"weighs {more:.0f} kg more than its list: an item not written down?"
         by_mass[str(seen.key[row])] = ShortList(str(seen.key[row]), more, float(chance[row]), float(cost[row]), why)
-    found = sorted(_companies(fitted, by_mass), key=lambda one: (-one.cost, -one.probability, one.key))
-    return Completeness(best.share, low, high, now, complete, checked, tuple(found))
+    return tuple(sorted(_companies(fitted, by_mass), key=lambda one: (-one.cost, -one.probability, one.key)))
 
 
 def _seen(fitted: Fitted) -> _Seen:

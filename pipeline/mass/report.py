@@ -61,10 +61,7 @@ def full_report(fitted: Fitted, settings: MassSettings, families: Sequence[str |
             {"first": first, "second": second, "kg": _r(fitted.model.coef[place], 2)}
             for (first, second), place in zip(fitted.model.design.pairs, range(*_span(fitted.model.design.at.pair)), strict=True)
         ],
-        "lists": {
-            **{name: value for name, value in asdict(lists).items() if name != "bodies"},
-            "gain": _gain(lists.error_now, lists.error_complete),
-        },
+        "lists": lists.figures(),
         "short_lists": [asdict(one) for one in lists.bodies[:MOST_SHORT_LISTS]],
         "suspects": [asdict(one) for one in suspects(fitted, settings)],
         "vehicles": [asdict(one) for one in vehicle_offsets(fitted.evidence.history, fitted.usual)],
@@ -77,11 +74,6 @@ def _r(value: float, places: int = 3) -> float:
 
 def _span(part: slice) -> tuple[int, int]:
     return part.start, part.stop
-
-
-def _gain(now: float, complete: float) -> float:
-    """Share of the error that whole lists would take away."""
-    return _r(1.0 - complete / now) if now > 0 else 0.0
 
 
 def score(tried: Tried) -> Row:

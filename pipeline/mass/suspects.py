@@ -59,9 +59,12 @@ def suspects(fitted: Fitted, settings: MassSettings) -> list[Suspect]:
     rows, z = fitted.rows, fitted.residuals.z
     beyond = np.flatnonzero((np.abs(z) > settings.flag) & ~rows.trusted)
     others, tray = _others(fitted), _usual_tray(fitted)
+    scale_in_doubt = set(rows.key[beyond[rows.source[beyond] == WEIGHED]].tolist())
     found = []
     for row in beyond[np.argsort(-np.abs(z[beyond]), kind="stable")].tolist():
         source, key = int(rows.source[row]), str(rows.key[row])
+        if source == PAIRED and key in scale_in_doubt:
+            continue  # the drawing is far from a reading that is itself far from its parts: one question, not two
         expected = float(rows.y_kg[row] - fitted.out_of_fold.residual_kg[row])
         value = float(rows.y_kg[row])
         if source == PAIRED:
@@ -77,7 +80,11 @@ def suspects(fitted: Fitted, settings: MassSettings) -> list[Suspect]:
 def _cause(value: float, expected: float, guesses: list[_Guess]) -> tuple[str, float | None]:
     """Say what a gross error probably is: each cause is tried, the simplest that fits is named."""
     ratio = value / max(expected, 1.0)
-    told = f"{ratio:.1f} times what its parts add up to" if ratio > 1.6 or ratio < 0.6 else f"{value - expected:+.0f} kg against its parts"
+    told = (
+        f"{ratio:.1f} times what its parts add up to"
+        if ratio > 1.6 or ratio < 0.6
+        else f"{abs(value - expected):.0f} kg {'more' if value > expected else 'less'} than its parts"
+    )
     fitting = [guess for guess in guesses if abs(guess.kg - expected) <= guess.within_kg and guess.kg > 0]
     if not fitting:
         more = "something weighed along, or items not written down?" if value > expected else "not finished, or items taken out?"

@@ -58,7 +58,8 @@ def test_the_share_of_items_that_nobody_wrote_down(share):
 @pytest.fixture(scope="module")
 def report():
     _shop, fitted = shop_and_fit(0, 150, drafts=250)
-    return full_report(fitted, SETTINGS)
+    kinds = fitted.evidence.history.bodies["body"].tolist()
+    return full_report(fitted, SETTINGS, [f"family of {kind}" for kind in kinds])
 
 
 def test_the_report_is_plain_data_with_all_its_parts(report):
@@ -76,7 +77,7 @@ def test_the_report_is_plain_data_with_all_its_parts(report):
         "suspects",
         "vehicles",
     }
-    assert {row["group"] for row in again["groups"]} >= {"length", "items", "kind", "branch", "size class", "source"}
+    assert {row["group"] for row in again["groups"]} >= {"length", "items", "kind", "branch", "size class", "family", "source"}
     assert again["figures"]["said"].count(" of 10 bodies") == 1
     assert 5 <= len(again["quarters"]) <= 8
     assert sum(row["bodies"] for row in again["quarters"]) == len(again["chart"]["points"])
