@@ -19,8 +19,12 @@ if TYPE_CHECKING:
 FAR_OFF, SHORT_LIST = "far-off", "list-seems-short"
 """Rules under which a doubt is settled."""
 
-VIEW = "doubts"
-"""What stands doubted in an edition with a fitted model; before a first fit there is none."""
+_TABLE = "doubted"
+STILL_DOUBTED = f"""(
+    SELECT * FROM {_TABLE} AS d
+    WHERE NOT EXISTS (SELECT 1 FROM settlements AS s
+                      WHERE s."table" = d."table" AND s.key = d.key AND coalesce(s.rule, d.rule) = d.rule))"""
+"""What a fit doubts and nobody has settled since, to select from where `has_doubts`."""
 
 _COLUMNS = {
     "table": "VARCHAR", "key": "VARCHAR", "rule": "VARCHAR", "why": "VARCHAR", "column": "VARCHAR", "value_kg": "DOUBLE",
@@ -32,7 +36,7 @@ def write_doubts(con: Any, fitted: Fitted, lists: Sequence[ShortList], settings:
     """Keep what a fit doubts in the edition under construction."""
     from pipeline.mass.suspects import suspects
 
-    con.execute(f"CREATE OR REPLACE TABLE doubted ({', '.join(f'{_quoted(name)} {kind}' for name, kind in _COLUMNS.items())})")
+    con.execute(f"CREATE OR REPLACE TABLE {_TABLE} ({', '.join(f'{_quoted(name)} {kind}' for name, kind in _COLUMNS.items())})")
     far = suspects(fitted, settings)
     rows: list[tuple[Any, ...]] = [
         (one.table, one.key, FAR_OFF, one.why, one.column, one.value_kg, one.expected_kg, one.probably_kg, None, None, None) for one in far
@@ -45,17 +49,12 @@ def write_doubts(con: Any, fitted: Fitted, lists: Sequence[ShortList], settings:
         if one.key not in told
     ]
     if rows:
-        con.executemany(f"INSERT INTO doubted VALUES ({', '.join('?' for _ in _COLUMNS)})", rows)
-    # What a person has settled since the fit is no question any more.
-    con.execute(f"""
-        CREATE OR REPLACE VIEW {VIEW} AS SELECT * FROM doubted AS d
-        WHERE NOT EXISTS (SELECT 1 FROM settlements AS s
-                          WHERE s."table" = d."table" AND s.key = d.key AND coalesce(s.rule, d.rule) = d.rule)""")
+        con.executemany(f"INSERT INTO {_TABLE} VALUES ({', '.join('?' for _ in _COLUMNS)})", rows)
 
 
 def has_doubts(con: Any) -> bool:
     """Whether the edition holds what a fit doubts."""
-    return bool(con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = ?", [VIEW]).fetchall())
+    return bool(con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = ?", [_TABLE]).fetchall())
 
 
 def doubts(con: Any, _settings: Settings) -> Rows:
@@ -69,7 +68,7 @@ def doubts(con: Any, _settings: Settings) -> Rows:
     return Rows.query(
         con,
         f"""
-        SELECT * FROM {VIEW}
+        SELECT * FROM {STILL_DOUBTED}
         ORDER BY cost IS NOT NULL, cost DESC, abs(ln(value_kg / expected_kg)) DESC, probability DESC, "table", key""",
     )
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from pipeline.answers.doubts import has_doubts
+from pipeline.answers.doubts import STILL_DOUBTED, has_doubts
 from pipeline.answers.filters import Filters
 from pipeline.contract import STATUSES, TABLES, ZONES
 from pipeline.errors import Fault, WrongCall, did_you_mean
@@ -232,7 +232,7 @@ def open_job(con: duckdb.DuckDBPyConnection, job_id: str) -> JobFile:
     replaced = "select * from history where key = $job_id or starts_with(key, $job_id || '/') order by \"table\", key, file, line"
     marks = 'select table_name as "table", key, rule, why from suspects where job_id = $job_id'
     if has_doubts(con):
-        marks += " union all select \"table\", key, rule, why from doubts where starts_with(key, $job_id || '/')"
+        marks += f" union all select \"table\", key, rule, why from {STILL_DOUBTED} where starts_with(key, $job_id || '/')"
     marks += ' order by "table", key, rule'
     families = (
         "select m.body, m.family, f.name, m.mirrored, m.distance from family_of_body as m "

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.answers import selling
-from pipeline.answers.doubts import has_doubts
+from pipeline.answers.doubts import STILL_DOUBTED, has_doubts
 from pipeline.answers.files import Rows
 from pipeline.settings import Settings
 
@@ -38,7 +38,7 @@ def news(con: Any, _settings: Settings) -> News:
         FROM hand_ins AS h LEFT JOIN accounts AS a ON a.hand_in = h.name
         WHERE h.loaded_on = (SELECT max(loaded_on) FROM hand_ins)
         GROUP BY h.hand_in, h.name ORDER BY h.hand_in DESC""")  # fmt: skip
-    doubted = 'UNION SELECT "table", key FROM doubts' if has_doubts(con) else "UNION SELECT NULL, NULL WHERE false"
+    doubted = f'UNION SELECT "table", key FROM {STILL_DOUBTED}' if has_doubts(con) else "UNION SELECT NULL, NULL WHERE false"
     rejected, suspects, jobs, bodies, weighed = con.execute(f"""
         SELECT (SELECT count(*) FROM (SELECT DISTINCT source_id, line FROM ledger WHERE closed IS NULL)),
                (SELECT count(*) FROM (SELECT table_name, key FROM suspects {doubted})),
