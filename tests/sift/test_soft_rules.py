@@ -127,7 +127,7 @@ def records() -> Iterator[duckdb.DuckDBPyConnection]:
         [{"vehicle_id": case, "label": case, "size_class": "midsize", **row} for case, row in VEHICLES.items()],
         upgrades=_keyed("upgrade_id", UPGRADES, vehicle_id="known", label="springs"),
         items=[ITEM],
-        jobs=_keyed("job_id", {**JOBS, **dict.fromkeys([*BODIES, "revised", "flat", "flat-off"], {})}, vehicle_id="known"),
+        jobs=_keyed("job_id", {**JOBS, **{job: {} for job in (*BODIES, "revised", "flat", "flat-off")}}, vehicle_id="known"),
         bodies=bodies,
         fitout=[{"job_id": case, "body": body, **line} for body, case, lines in fitted for line in lines],
         weighings=_keyed("ticket", TICKETS, job_id="ticketed", weighed_on=DAY, state="bare", total_kg=2100.0),
