@@ -37,8 +37,7 @@ def options(store: Store, port: int, address: str, allowed_hosts: Sequence[str] 
         "theme.base": str(_HERE / "theme.toml"),
     }
     listed = [f"--{name}={value}" for name, value in given.items()]
-    if allowed_hosts:
-        listed.append(f"--server.allowedHosts={','.join(allowed_hosts)}")
+    listed += [f"--server.allowedHosts={name}" for name in allowed_hosts]
     if (store.root / _SECRETS).exists():
         listed.append(f"--secrets.files={store.root / _SECRETS}")
     return listed

@@ -23,12 +23,18 @@ def add_verbs(verbs: Any) -> None:
     add_verb(verbs, "settings", _settings, "every setting with its value, its default and where it was set")
 
     verb = add_verb(verbs, "serve", _serve, "the dashboard, on this machine alone", out=False)
-    verb.add_argument("--port", type=int, default=8501)
+    _add_serving(verb)
 
     verb = add_verb(verbs, "up", _up, "load, fit and serve", out=False)
     verb.add_argument("paths", type=Path, nargs="+", metavar="PATH")
     verb.add_argument("--mapping", type=Path, metavar="FILE")
+    _add_serving(verb)
+
+
+def _add_serving(verb: argparse.ArgumentParser) -> None:
     verb.add_argument("--port", type=int, default=8501)
+    names = "answer under this name only, behind a proxy; repeat it for several"
+    verb.add_argument("--allowed-host", action="append", default=[], metavar="NAME", help=names)
 
 
 def _columns(call: argparse.Namespace) -> Exit:
@@ -58,6 +64,8 @@ def _serve(call: argparse.Namespace) -> Exit:
     command = [sys.executable, "-m", "dashboard.serve", "--store", str(call.store.root.absolute()), "--port", str(call.port)]
     if call.settings:
         command += ["--settings", str(call.settings.absolute())]
+    for name in call.allowed_host:
+        command += ["--allowed-host", name]
     return Exit(subprocess.call(command))
 
 

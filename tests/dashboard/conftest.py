@@ -10,6 +10,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import proxy_rig
 import rig
 
 from pipeline.store import Store
@@ -22,7 +23,7 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 
 @pytest.fixture(scope="session")
 def address(store: Store) -> Iterator[str]:
-    with rig.server(store.root) as address:
+    with rig.server(store.root, "--allowed-host", "127.0.0.1", "--allowed-host", proxy_rig.NAME) as address:
         yield address
 
 

@@ -86,12 +86,12 @@ def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
 
 
 @contextlib.contextmanager
-def browser() -> Iterator[Any]:
-    """Chromium without a screen."""
+def browser(*more: str) -> Iterator[Any]:
+    """Chromium without a screen, with more options of its own."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", *more])
         try:
             yield running
         finally:
@@ -102,7 +102,7 @@ class Watch:
     """What a page asks for and complains about while a test runs."""
 
     def __init__(self, page: Any, address: str) -> None:
-        self.home = address.removeprefix("http://")
+        self.home = address.partition("://")[2]
         self.strangers: list[str] = []
         self.complaints: list[str] = []
         page.on("request", self._request)
