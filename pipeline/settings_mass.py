@@ -70,7 +70,7 @@ class MassSettings(Struct, frozen=True, forbid_unknown_fields=True):
         Meta(description="pairs (item or group) that bring mass when they stand together, beside those of `needs`"),
     ] = ()
     find_together: Annotated[int, Meta(ge=0, description="how many further pairs may be taken from history")] = 8
-    together_z: Annotated[float, Meta(gt=1, description="how many standard deviations a pair of history must stand out by")] = 4.5
+    together_z: Annotated[float, Meta(gt=1, description="how many standard deviations a pair of history must stand out by")] = 3.3
     together_least: Annotated[int, Meta(ge=2, description="bodies with mass in which a pair must stand together")] = 20
     change: Annotated[
         str, Meta(pattern="^(auto|drift|decay|none)$", description="change over time: drift, decay, none, or auto (by backtest)")
