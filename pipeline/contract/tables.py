@@ -13,6 +13,7 @@ PLACES = ("front", "mid", "rear")
 ZONES = (*(f"{side}-{place}" for side in SIDES for place in PLACES), "roof", "back-wall", "under-tray")
 ITEM_GROUPS = ("fridge", "pantry", "kitchen", "drawer", "power", "water", "storage", "lining", "door", "outside", "roof", "under-tray")
 
+
 class _Range(TypedDict):
     low: float
     high: float

@@ -11,7 +11,8 @@ from pathlib import Path
 from pipeline.errors import Fault, InputRefused
 from pipeline.intake.headers import HEADER_LINES, Header
 from pipeline.intake.scan import DELIMITERS, Scan
-from pipeline.intake.texttable import Cells, PlainCsv, Ragged
+from pipeline.intake.slid import may_have_slid, private_from
+from pipeline.intake.texttable import Cells, PlainCsv, Ragged, numbered
 
 _HEADER_REACH = 30
 """Physical lines that one header record may run over, where a quoted name holds line breaks."""
@@ -97,9 +98,10 @@ class DelimitedRows:
     def rows(self) -> Iterator[tuple[int, Cells]]:
         positions, width, nameless = self.header.positions, self.header.width, self.header.nameless
         for line, cells in self._filled():
-            if (nameless or len(cells) > width) and self._is_ragged(cells):
+            if (nameless or len(cells) != width) and self.is_ragged(cells):
                 yield line, Ragged(len(positions), cells)
             else:
+                cells += [""] * (width - len(cells))
                 yield line, tuple([cells[i] or None for i in positions])
 
     def cell(self, line: int, column: str, item_id: str | None) -> str | None:
@@ -108,12 +110,9 @@ class DelimitedRows:
     def as_stood(self, line: int) -> dict[str, str]:
         """Reads on from the header to that line."""
         cells = next((cells for begins, cells in self._filled() if begins == line), [])
-        if not self._is_ragged(cells):
-            return {self.header.names[i]: cells[i] for i in self.header.positions if cells and cells[i]}
-        safe = min(self.header.private, default=len(cells))
-        stood = {self._name(i): cell for i, cell in enumerate(cells[:safe]) if cell}
-        rest = self.header_line.delimiter.join(cells[safe:])
-        return stood | ({self._name(safe): rest} if rest else {})
+        if self.is_ragged(cells):
+            return numbered(cells, private_from(self.header.private, self.header.width, len(cells)))
+        return {self.header.names[i]: cells[i] for i in self.header.positions if i < len(cells) and cells[i]}
 
     def blank_lines(self) -> int:
         """Blank rows after the header. Raises: InputRefused: as DelimitedFile.records."""
@@ -132,23 +131,20 @@ class DelimitedRows:
             return None
         return PlainCsv(self.file.path, delimiter, head.line, self.header.names)
 
-    def _name(self, position: int) -> str:
-        names = self.header.names
-        return (names[position] if position < len(names) else "") or f"cell {position + 1}"
-
-    def _is_ragged(self, cells: list[str]) -> bool:
-        spots = (*self.header.nameless, *range(self.header.width, len(cells)))
-        return any(cells[i].strip() for i in spots if i < len(cells))
+    def is_ragged(self, cells: Sequence[str]) -> bool:
+        """Whether a record does not fit: something under no header, or too few cells with a name that may have slid."""
+        header = self.header
+        spots = (*header.nameless, *range(header.width, len(cells)))
+        return any(cells[i].strip() for i in spots if i < len(cells)) or may_have_slid(
+            cells, header.width, header.private, zip(header.positions, header.kinds, strict=True)
+        )
 
     def _records(self) -> Iterator[tuple[int, list[str]]]:
         return self.file.records(self.header_line.delimiter, self.header_line.last_line)
 
     def _filled(self) -> Iterator[tuple[int, list[str]]]:
-        """Records that are not blank, filled up to the header's width."""
-        width = self.header.width
-        for line, cells in self._records():
-            if not _blank(cells):
-                yield line, cells if len(cells) >= width else cells + [""] * (width - len(cells))
+        """Records that are not blank."""
+        return ((line, cells) for line, cells in self._records() if not _blank(cells))
 
 
 def _blank(cells: list[str]) -> bool:

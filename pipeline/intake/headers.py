@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from pipeline.contract import Table
+from pipeline.contract import Column, Table
 from pipeline.contract.model import FOREIGN_UNITS
 from pipeline.errors import Fault
 from pipeline.intake.words import listed, short
@@ -23,12 +23,13 @@ _FOREIGN_WORDS = {"_lb": ("lb", "lbs", "pound", "pounds"), "_in": ("in", "inch",
 class Header:
     """Which cell of a row is which column.
 
-    `positions` go with `columns`, `stood_as` holds the names that were others, `private` the positions of private columns;
+    `positions` and `kinds` go with `columns`, `stood_as` holds the names that were others, `private` the positions of private columns;
     `nameless` are positions under no header, and whatever lies at `width` or beyond.
     """
 
     columns: tuple[str, ...]
     positions: tuple[int, ...]
+    kinds: tuple[Column, ...]
     scale: dict[str, float]
     stood_as: dict[str, str]
     private: tuple[int, ...]
@@ -104,6 +105,7 @@ def match(cells: Sequence[str], table: Table, required: Sequence[str], where: st
     header = Header(
         columns=tuple(taken),
         positions=tuple(position for position, _ in taken.values()),
+        kinds=tuple(table.column(column) for column in taken),
         scale=scale,
         stood_as={column: name for column, (_, name) in taken.items() if name != column},
         private=tuple(position for column, (position, _) in taken.items() if table.column(column).private),

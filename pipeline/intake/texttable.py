@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -32,7 +32,7 @@ class HandIn:
 class Ragged(tuple[str | None, ...]):
     """Cells of a row that does not fit under the headers: all not known, so that none is read in a wrong column.
 
-    `stood` holds the cells as they were written; where a table has a private column, what is private may be any of them.
+    `stood` holds the cells as they were written; where a file has a private column, what is private may be any of them.
     """
 
     stood: tuple[str, ...]
@@ -41,6 +41,16 @@ class Ragged(tuple[str | None, ...]):
         row = super().__new__(cls, (None,) * width)
         row.stood = tuple(stood)
         return row
+
+
+def numbered(cells: Sequence[str], hidden_from: int) -> dict[str, str]:
+    """The cells of a row that does not fit, by their numbers, and from a place on none of them.
+
+    >>> numbered(["J1", "", "blue", "Ann Example"], 3)
+    {'cell 1': 'J1', 'cell 3': 'blue', 'cell 4 and beyond': '(hidden)'}
+    """
+    told = {f"cell {at}": cell for at, cell in enumerate(cells[:hidden_from], 1) if cell}
+    return told | ({f"cell {hidden_from + 1} and beyond": "(hidden)"} if any(cells[hidden_from:]) else {})
 
 
 @dataclass(frozen=True)
@@ -66,7 +76,7 @@ class RowSource(Protocol):
         """Address such as `C14`, or None where the line says it all."""
 
     def as_stood(self, line: int) -> dict[str, str]:
-        """The row by its own headers."""
+        """The row by its own headers, or one that does not fit under them as `numbered`."""
 
 
 @dataclass(frozen=True)
@@ -116,7 +126,6 @@ class TextTable:
     def as_stood(self, line: int) -> dict[str, str]:
         """The row of that line by its own headers; empty cells, and columns that were left out, are not in it.
 
-        In a row that does not fit, a private column holds everything from its place on: what belongs there may have
-        moved right, and must not come out under another name.
+        In a row that does not fit nobody knows which cell is whose: they are numbered, up to where something private may stand.
         """
         return self.source.as_stood(line)

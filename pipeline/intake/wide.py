@@ -107,11 +107,11 @@ class _Wide:
             raise InputRefused(self.faults)
         used = tuple(sorted({*places.values(), *(place for its in items for place in its)}))
         rules = tuple((places[rule.header], rule) for rule in self.sheet.leave_out)
-        layout = Layout(row, tuple(names), places, used, rules, self.is_csv)
         reader = CellReader(self.sheet, self.mark)
         makers: list[tuple[str, Maker]] = [(part.table, TableMaker(part, reader, places)) for part in self.sheet.tables]
         makers += [("fitout", ItemMaker(part, reader, places, its)) for part, its in zip(self.sheet.item_columns, items, strict=True)]
-        return self._tables(layout, makers)
+        kinds = tuple(kind for _, maker in makers for kind in maker.kinds())
+        return self._tables(Layout(row, tuple(names), places, used, kinds, rules, self.is_csv), makers)
 
     def _tables(self, layout: Layout, makers: Sequence[tuple[str, Maker]]) -> list[TextTable]:
         unknown = tuple(name for place, name in enumerate(layout.names) if name and place not in layout.used)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.contract import Column, Table, table_named
+from pipeline.contract import Column, table_named
 from pipeline.intake.cells import date_pattern, date_text, dimension, number_text
 from pipeline.intake.mapping import ItemColumn, ItemColumns, SheetMapping, TableColumns
 from pipeline.intake.spool import Cell, text_of
@@ -89,9 +89,10 @@ class TableMaker:
     def stood_as(self) -> dict[str, str]:
         return {column: header for column, header in self.mapping.columns.items() if column != header}
 
-    def private_places(self, table: Table) -> list[int]:
-        """Positions of private columns."""
-        return [self.places[header] for column, header in self.mapping.columns.items() if table.column(column).private]
+    def kinds(self) -> list[tuple[int, Column]]:
+        """Positions that are read, and as what."""
+        table = table_named(self.mapping.table)
+        return [(self.places[header], table.column(column)) for column, header in self.mapping.columns.items()]
 
     def rows(self, cells: Sequence[Cell]) -> Iterator[Made]:
         """The row, unless the cell that must be filled is not."""
@@ -123,9 +124,11 @@ class ItemMaker:
     def stood_as(self) -> dict[str, str]:
         return {column: header for column, header in self._shared().items() if column != header}
 
-    def private_places(self, table: Table) -> list[int]:
-        """A fit-out line has none."""
-        return []
+    def kinds(self) -> list[tuple[int, Column]]:
+        """Positions that are read, and as what."""
+        table = table_named("fitout")
+        shared = [(self.places[header], table.column(column)) for column, header in self._shared().items()]
+        return [*shared, *((place, table.column("qty")) for place in self.items)]
 
     def rows(self, cells: Sequence[Cell]) -> Iterator[Made]:
         """One row for each item that the line has."""

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
-from pipeline.contract import Table
+from pipeline.contract import Column, Table
 from pipeline.intake.mapping import LeaveOut
+from pipeline.intake.slid import may_have_slid, private_from
 from pipeline.intake.spool import Cell, Grid, GridRow, text_of
-from pipeline.intake.texttable import Cells, Ragged
+from pipeline.intake.texttable import Cells, Ragged, numbered
 from pipeline.intake.wide_rows import Made, Maker
 from pipeline.intake.words import column_letters
 
@@ -17,13 +19,15 @@ from pipeline.intake.words import column_letters
 class Layout:
     """Where a sheet's header stands: its row, its names, the position of each header that the mapping names.
 
-    `used` are all positions that the mapping reads; `must_fit` refuses cells beyond the header, as a CSV's commas make them.
+    `used` are all positions that the mapping reads, `kinds` what they are read as; `must_fit` refuses cells beyond the header,
+    as a CSV's commas make them.
     """
 
     row: int
     names: tuple[str, ...]
     places: dict[str, int]
     used: tuple[int, ...]
+    kinds: tuple[tuple[int, Column], ...]
     rules: tuple[tuple[int, LeaveOut], ...]
     must_fit: bool
 
@@ -38,9 +42,22 @@ class Layout:
         return grid.last_row - 1 - sum(1 for _ in self.lines(grid)) if grid.last_row > self.row else self.row - 1
 
     def is_ragged(self, cells: Sequence[Cell]) -> bool:
-        """Whether something stands beyond the header or under a nameless one, so that cells may have moved."""
+        """Whether something stands beyond the header or under a nameless one, or cells are too few, so that some may have moved."""
         nameless = (place for place in range(len(cells)) if place >= len(self.names) or not self.names[place])
-        return self.must_fit and any(text_at(cells, place) for place in nameless)
+        return self.must_fit and (
+            any(text_at(cells, place) for place in nameless)
+            or (len(cells) < self.width and may_have_slid([text_of(cell) or "" for cell in cells], self.width, self.private, self.kinds))
+        )
+
+    @cached_property
+    def width(self) -> int:
+        """How many cells a whole line has."""
+        return max((place + 1 for place, name in enumerate(self.names) if name), default=0)
+
+    @cached_property
+    def private(self) -> list[int]:
+        """Positions that hold who the customer is, whichever table they are for: a line is cut up into rows of several."""
+        return [place for place, column in self.kinds if column.private]
 
 
 def text_at(cells: Sequence[Cell], place: int) -> str:
@@ -77,9 +94,8 @@ class WideRows:
         cells = self.grid.at(line)
         stood = {self._name(place): text_at(cells, place) for place in self.layout.used}
         if self.layout.is_ragged(cells):
-            private = min((place for maker in self.makers for place in maker.private_places(self.table)), default=len(cells))
-            stood = {self._name(place): text_at(cells, place) for place in range(private)}
-            stood[self._name(private)] = " ".join(text_at(cells, place) for place in range(private, len(cells)))
+            texts = [text_at(cells, place) for place in range(len(cells))]
+            return numbered(texts, private_from(self.layout.private, self.layout.width, len(cells)))
         return {name: cell for name, cell in stood.items() if cell}
 
     def _made(self, cells: Sequence[Cell]) -> Iterator[Made]:

@@ -231,12 +231,9 @@ def restore_cells(con: Any, source: Source, scratch: Path) -> None:
 def _shown(source: Source, line: int, cells: Cells) -> dict[str, str]:
     text = source.text
     private = {column.name for column in TABLES[text.table].columns if column.private}
-    if isinstance(cells, Ragged) and private:
-        # What is private may stand in any of the cells, so the reader of the file says which those are.
-        hidden = {text.stood_as.get(column, column) for column in private}
-        return {header: "(hidden)" if header in hidden else cell for header, cell in text.as_stood(line).items()}
     if isinstance(cells, Ragged):
-        return {f"cell {at}": cell for at, cell in enumerate(cells.stood, 1) if cell}
+        # What is private may stand in many of the cells, so the reader of the file says which it tells.
+        return text.as_stood(line)
     return {
         column: hash_customer(cell, source.secret) if column in private else cell
         for column, cell in zip(text.columns, cells, strict=True)

@@ -11,7 +11,7 @@ import io
 import json
 import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 from pathlib import PurePath
 
@@ -49,27 +49,27 @@ def _private_headers(tables: Sequence[TextTable]) -> set[str]:
     }
 
 
-def _layout(text: DelimitedFile, tables: Sequence[TextTable]) -> tuple[str, int, int, set[int]]:
-    """Delimiter, last line of the header, its width, and the places of private cells."""
+def _layout(text: DelimitedFile, tables: Sequence[TextTable]) -> tuple[str, int, Callable[[list[str]], bool], set[int]]:
+    """Delimiter, last line of the header, whether a row does not fit under it, and the places of private cells."""
     source = tables[0].source
     if isinstance(source, DelimitedRows):
         head = source.header_line
-        return head.delimiter, head.last_line, source.header.width, set(source.header.private)
+        return head.delimiter, head.last_line, source.is_ragged, set(source.header.private)
     assert isinstance(source, WideRows)
-    wide = [table.source for table in tables if isinstance(table.source, WideRows)]
-    places = {place for rows in wide for maker in rows.makers for place in maker.private_places(rows.table)}
     row, names = source.layout.row, source.layout.names
     head = max(text.header_lines(row, row), key=lambda line: len(set(names).intersection(cell.strip() for cell in line.cells)))
-    return head.delimiter, head.last_line, len(names), places
+    return head.delimiter, head.last_line, source.layout.is_ragged, set(source.layout.private)
 
 
-def _delimited(text: DelimitedFile, delimiter: str, header_end: int, width: int, places: set[int], ref: str, instead: str) -> bytes:
+def _delimited(
+    text: DelimitedFile, delimiter: str, header_end: int, is_ragged: Callable[[list[str]], bool], places: set[int], ref: str, instead: str
+) -> bytes:
     with text.path.open(encoding=text.scan.encoding, newline="") as file:
         lines = list(file)
     records = [*text.records(delimiter, header_end), (len(lines) + 1, [])]
     for (begins, cells), (ends, _) in pairwise(records):
         # In a row that does not fit under its header, the reference may have moved.
-        looked = places if len(cells) <= width else range(len(cells))
+        looked = range(len(cells)) if is_ragged(cells) else places
         hit = [place for place in looked if place < len(cells) and cells[place].strip() == ref]
         if hit:
             for place in hit:

@@ -85,25 +85,43 @@ def test_a_row_with_cells_under_no_header_is_not_read_in_wrong_columns(read):
 
 def test_in_a_ragged_row_nobody_is_told_by_another_columns_name(read):
     (table,) = read({"jobs.csv": "job_id,vehicle_id,status,note,customer_ref,price\nJ1,V,lost,blue,or green,Ann Example,5,6\n"})
-    assert table.as_stood(2) == {
-        "job_id": "J1",
-        "vehicle_id": "V",
-        "status": "lost",
-        "note": "blue",
-        "customer_ref": "or green,Ann Example,5,6",
-    }
+    stood = {"cell 1": "J1", "cell 2": "V", "cell 3": "lost", "cell 4": "blue"}
+    assert table.as_stood(2) == stood | {"cell 5 and beyond": "(hidden)"}
+
+
+HEAD = "job_id,vehicle_id,status,price,customer_ref,note\n"
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "stood"),
+    [
+        (HEAD, "J1,V,lost,450,Ann Example", None),
+        (HEAD, "J1,V,lost,450", None),
+        (HEAD, "J1,V,lost,", None),
+        # Three cells too few: the vehicle could be a name by now.
+        (HEAD, "J1,V,lost", {"cell 1": "J1", "cell 2 and beyond": "(hidden)"}),
+        # A cell is lost before the name: it stands where a price would, or in the row of a file with no room for numbers.
+        (HEAD, "J1,V,lost,Ann Example,blue", {"cell 1": "J1", "cell 2": "V", "cell 3": "lost", "cell 4 and beyond": "(hidden)"}),
+        (HEAD, "J1,V,Ann Example,blue", {"cell 1": "J1", "cell 2": "V", "cell 3 and beyond": "(hidden)"}),
+        (HEAD, "J1,Ann Example,blue", {"cell 1": "J1", "cell 2 and beyond": "(hidden)"}),
+        ("job_id,vehicle_id,status,note,customer_ref\n", "J1,V,lost,blue", {"cell 1": "J1", "cell 2": "V", "cell 3": "lost",
+                                                                           "cell 4 and beyond": "(hidden)"}),
+        ("job_id,vehicle_id,status,salesman,customer_ref\n", "J1,V,lost,blue", None),
+        ("job_id,vehicle_id,status,note\n", "J1,V,lost", None),
+    ],
+)  # fmt: skip
+def test_a_short_row_is_read_only_where_no_name_can_have_slid_into_another_column(read, head, row, stood):
+    (table,) = read({"jobs.csv": head + row + "\n"})
+    ((_, cells),) = table.rows()
+    assert isinstance(cells, Ragged) == (stood is not None)
+    if stood:
+        assert table.as_stood(2) == stood
 
 
 def test_a_short_ragged_row_does_not_tell_either(read):
     (table,) = read({"jobs.csv": "job_id,vehicle_id,status,,customer_ref,note,price,cost\nJ1,V,lost,what,or that,Ann Example\n"})
     assert isinstance(next(table.rows())[1], Ragged)
-    assert table.as_stood(2) == {
-        "job_id": "J1",
-        "vehicle_id": "V",
-        "status": "lost",
-        "cell 4": "what",
-        "customer_ref": "or that,Ann Example,,",
-    }
+    assert table.as_stood(2) == {"cell 1": "J1", "cell 2": "V", "cell 3 and beyond": "(hidden)"}
 
 
 def test_as_stood_holds_the_known_columns_by_their_own_headers(read):

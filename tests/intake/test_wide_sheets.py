@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 from hand_ins import cells, records, workbook
 
+from pipeline.intake import Ragged
+
 MAPPING = """
 [[sheet]]
 {file}
@@ -221,7 +223,20 @@ def test_a_csv_row_with_too_many_cells_makes_one_row_that_is_not_read(read):
     )
     (jobs,) = read({"list.csv": "Job,Ute,Said,Who\n1,V,blue,or green,Ann Example\n", "intake.toml": mapping})
     assert set(cells(jobs)[0]) == {None}
-    assert jobs.as_stood(2) == {"Job": "1", "Ute": "V", "Said": "blue", "Who": "or green Ann Example"}
+    assert jobs.as_stood(2) == {"cell 1": "1", "cell 2": "V", "cell 3": "blue", "cell 4 and beyond": "(hidden)"}
+
+
+def test_a_line_that_does_not_fit_tells_nobodys_name_as_a_row_of_another_table_either(read):
+    mapping = '[[sheet]]\n[sheet.jobs]\njob_id = "Job"\nvehicle_id = "Ute"\ncustomer_ref = "Who"\nalways = { status = "lost" }\n'
+    mapping += '[sheet.bodies]\njob_id = "Job"\nbody = "Kind"\nlength_mm = "Len"\nwidth_mm = "Wid"\n'
+    lines = ["Job,Ute,Kind,Len,Wid,Who", "1,V,tray,1,650,1800,Ann Example", "2,V,tray,1800,Ann Example", "3,V,tray,1650,1800"]
+    tables = {table.table: table for table in read({"list.csv": "\n".join(lines), "intake.toml": mapping})}
+    for table in (tables["jobs"], tables["bodies"]):
+        assert [isinstance(row, Ragged) for _, row in table.rows()] == [True, True, False]
+        assert table.as_stood(2) == {
+            "cell 1": "1", "cell 2": "V", "cell 3": "tray", "cell 4": "1", "cell 5": "650", "cell 6 and beyond": "(hidden)",
+        }  # fmt: skip
+        assert table.as_stood(3) == {"cell 1": "2", "cell 2": "V", "cell 3": "tray", "cell 4": "1800", "cell 5 and beyond": "(hidden)"}
 
 
 @pytest.mark.parametrize(

@@ -294,9 +294,7 @@ def test_what_is_set_of_vehicles_reaches_the_fit():
     heavier = msgspec.structs.replace(USUAL, diesel_kg_per_l=1.2, petrol_kg_per_l=1.2)
     history = history_of(shop)
     count = len(history.bodies["job_id"])
-    told = [
-        read_tickets(history, np.zeros(count), np.ones(count, dtype=bool), SETTINGS, usual, set()) for usual in (USUAL, heavier)
-    ]
+    told = [read_tickets(history, np.zeros(count), np.ones(count, dtype=bool), SETTINGS, usual, set()) for usual in (USUAL, heavier)]
     assert len(told[0].kg) == len(told[1].kg) > 0
     assert np.any(told[0].kg != told[1].kg)
     assert fit(history, SETTINGS, heavier).digest != fit(history, SETTINGS, USUAL).digest

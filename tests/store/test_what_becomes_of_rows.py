@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import shutil
 from pathlib import Path
@@ -171,6 +172,38 @@ def test_a_customer_stands_in_clear_nowhere_but_in_the_original(plain: Store) ->
     assert len(hashes) == 1
     assert hashes == told
     assert all((path.stat().st_mode & 0o777) == 0o600 for path in plain.originals.iterdir())
+
+
+ROW = {
+    "job_id": "9{at}", "note": "blue", "vehicle_id": "V1", "status": "quoted", "branch": "east", "quoted_on": "2026-01-05",
+    "price": "14500", "customer_ref": "Quillfeather", "folder": "x/y", "cost": "9000",
+}  # fmt: skip
+
+
+def test_whichever_cells_are_lost_or_added_a_customer_stands_in_clear_nowhere(plain: Store, tmp_path: Path) -> None:
+    """Each column order with every one, two or three cells left out before or behind the name, or one too many put in."""
+    folder = tmp_path / "slid"
+    folder.mkdir()
+    for turn in range(len(ROW)):
+        order = [*ROW][turn:] + [*ROW][:turn]
+        whole = [ROW[column] for column in order]
+        left_out = [set(places) for many in (1, 2, 3) for places in itertools.combinations(range(len(order)), many)]
+        rows = [[cell for at, cell in enumerate(whole) if at not in places] for places in left_out]
+        rows += [[*whole[:at], "one more", *whole[at:]] for at in range(len(order) + 1)]
+        lines = [",".join(row).format(at=f"{turn}-{at}") for at, row in enumerate(rows)]
+        (folder / f"jobs-{turn}.csv").write_text("\n".join([",".join(order), *lines]) + "\n")
+    load([folder], plain)
+    tables = [
+        name
+        for (name,) in ask(
+            plain, "SELECT table_name FROM duckdb_tables() UNION ALL SELECT view_name FROM duckdb_views() WHERE NOT internal"
+        )
+    ]
+    told = " UNION ALL ".join(f"SELECT '{table}', CAST(t AS VARCHAR) AS row FROM {table} t" for table in tables)
+    assert ask(plain, f"SELECT * FROM ({told}) WHERE row LIKE '%Quillfeather%'") == []
+    kept, rejected = ask(plain, "SELECT sum(kept), sum(rejected) FROM accounts WHERE hand_in = 'slid'")[0]
+    assert rejected > 500
+    assert kept > 20
 
 
 @pytest.mark.parametrize(
