@@ -14,12 +14,12 @@ from dashboard.parts import pictures, tables
 from dashboard.parts.builds import job_drawing
 from dashboard.parts.rows import rows_of
 from dashboard.questions import calls, opened
+from pipeline.answers.access import hidden_columns
 from pipeline.answers.finder import JobFile
 from pipeline.answers.starts import job_draft
 from pipeline.errors import WrongCall
 
 _ORIGIN = ("hand_in", "file", "sheet", "line")
-_PRIVATE = ("price", "cost")
 _BODY = ("revision", "body", "length_mm", "width_mm", "height_mm", "weighed_kg", "cad_kg", "com_x_mm", "com_y_mm", "origin", "drawing")
 
 
@@ -68,12 +68,7 @@ def _head(now: Here, found: JobFile) -> None:
 
 
 def _allowed(now: Here, frame: pl.DataFrame) -> pl.DataFrame:
-    hidden = [
-        column
-        for column, act in (("price", "see-prices"), ("cost", "see-costs"), ("note", "see-notes"), ("folder", "see-notes"))
-        if not now.may(act)
-    ]
-    return frame.drop(*hidden, strict=False)
+    return frame.drop(*hidden_columns(now.role), strict=False)
 
 
 def _start_from(now: Here, job_id: str) -> None:

@@ -10,10 +10,12 @@ from typing import Any
 import polars as pl
 import streamlit as st
 
+from dashboard import who
 from dashboard.here import Here
 from dashboard.parts.columns import heading
 from dashboard.parts.sources import About, source
-from pipeline.answers.files import Rows, to_bytes
+from pipeline.answers.exports import taken_along
+from pipeline.answers.files import Rows
 
 SMALL = 40
 """Rows up to which a table is plain HTML: whoever listens to a page hears it, and it prints whole."""
@@ -105,7 +107,8 @@ def take_along_later(make: Callable[[], Rows], count: int, name: str, here: Here
 
 
 def _bytes(make: Callable[[], Rows], ending: str, here: Here) -> bytes:
-    return to_bytes(here.units.rows(make()).with_edition(here.edition.number), ending)
+    # the role of this moment: the page may have been drawn for somebody who has signed out since
+    return taken_along(here.units.rows(make()).with_edition(here.edition.number), ending, who.role())
 
 
 def facts(pairs: Mapping[str, str], alt: str) -> None:

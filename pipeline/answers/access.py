@@ -60,9 +60,14 @@ EXPORTS: dict[str, frozenset[Role]] = {
     **dict.fromkeys(
         ("vehicles", "upgrades", "items", "families", "trends", "pairs", "summary", "margins", "bodies", "fitout", "jobs"), _STAFF
     ),
-    **dict.fromkeys(("on_vehicle", "weighings", "settlements", "rejects", "suspects", "doubts", "history"), _OFFICE),
-    "lake": _KEEPERS,
+    **dict.fromkeys(("on_vehicle", "weighings", "settlements", "rejects", "suspects", "doubts"), _OFFICE),
+    # whole rows of every table, costs included
+    **dict.fromkeys(("history", "lake"), _KEEPERS),
 }
+"""Tables that can be taken along, with the roles that may."""
+
+GUARDED = {"price": "see-prices", "cost": "see-costs", "note": "see-notes", "folder": "see-notes"}
+"""Columns of jobs that not everybody who sees a job may see, with the act that lets them."""
 
 
 def pages_of(role: Role) -> list[str]:
@@ -92,10 +97,29 @@ def may_export(role: Role, what: str) -> bool:
     return role in EXPORTS.get(what, frozenset())
 
 
+def hidden_columns(role: Role) -> list[str]:
+    """Columns of jobs that a role does not see.
+
+    >>> hidden_columns(Role.SALES), hidden_columns(Role.MANAGER)
+    (['cost'], [])
+    """
+    return [column for column, act in GUARDED.items() if not may(role, act)]
+
+
 def require(role: Role, act: str) -> None:
     """Raises: WrongCall: the role may not do this."""
     if not may(role, act):
-        raise WrongCall(f"not for the role {role.value!r}", got=act, do="ask whoever keeps the settings (access.people)")
+        raise _not_for(role, act)
+
+
+def require_export(role: Role, what: str) -> None:
+    """Raises: WrongCall: the role may not take this along."""
+    if not may_export(role, what):
+        raise _not_for(role, f"export {what}")
+
+
+def _not_for(role: Role, what: str) -> WrongCall:
+    return WrongCall(f"not for the role {role.value!r}", got=what, do="ask whoever keeps the settings (access.people)")
 
 
 def role_of(claims: Mapping[str, Any] | None, configured: bool, access: AccessSettings, now: float | None = None) -> Role:

@@ -2,11 +2,15 @@
 
 The rule. A customer sees nothing of any one job: no number, name, note, price, date, drawing or mass of it. What is shown
 of history comes from fixed groups of at least LEAST_JOBS jobs: a layout family on a vehicle, or, where no family has that
-many on it, on vehicles of the same size class and cab, and then it says so. Nobody chooses the groups: no period, branch,
-length or item narrows them. Of a group come its name, how common it is in steps no finer than one in so many, its median
-length to 50 mm, and the middle 80 % of masses, widened to the next 5 kg and only where LEAST_JOBS jobs have one. The build
-shown is made up of items that at least half of the family's bodies and at least LEAST_JOBS jobs have; it is nobody's.
-Whatever is changed is asked of the mass model and never of history, so that no difference of two views gives a job away.
+many on it, on vehicles of the same size class and cab, and then it says so; a wider group differs from every narrower one
+that is told by no jobs or by LEAST_JOBS at least. Nobody chooses the groups: no period, branch, length or item narrows them.
+Of a group come its name, how common it is in steps no finer than one in so many, its median length to 50 mm, and the middle
+80 % of masses, widened to the next 5 kg and only where LEAST_JOBS jobs have one. The build shown is made up of items that at
+least half of the family's bodies and at least LEAST_JOBS jobs have; it is nobody's. Whatever is changed is asked of the mass
+model and never of history, in steps of 5 kg, so that no difference of two views gives a job away. Where the model's own word
+on what history covers would tell of the longest or fullest body ever built, or of an item that one job has, a build counts as
+covered where LEAST_JOBS jobs are as long, as short and as full and have each of its items. The sheet keeps to the same
+(`customer_sheet`).
 """
 
 from __future__ import annotations
@@ -19,9 +23,13 @@ from typing import Any
 import msgspec
 
 from pipeline.answers.access import Role, require
-from pipeline.answers.draft import Draft, DraftBody, DraftLine, to_json
-from pipeline.answers.early import OnVehicle, estimate_draft
+from pipeline.answers.draft import Draft, DraftBody, DraftLine, frames_of, from_json, to_json
+from pipeline.answers.vehicles import assessed_of, terms_for, work_of_drafts
+from pipeline.errors import NoModel
+from pipeline.loads.check import Checked, check
 from pipeline.mass.bodies import USUAL
+from pipeline.mass.estimate import given_or_estimated
+from pipeline.mass.items import with_items
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
@@ -29,6 +37,8 @@ from pipeline.store import Edition
 
 LEAST_JOBS = 5
 STEP_KG = 5.0
+FULL_TANK = TravelLoad(people=[], luggage_kg=0.0, water_l=0.0, fuel_fraction=1.0)
+"""Nobody and nothing on board: what is left then is for people, luggage and ball."""
 _LENGTH_STEP_MM = 50.0
 _SIZE_STEP_MM = 10.0
 _COMMON = 0.5
@@ -41,8 +51,31 @@ WITH sold AS (
     FROM current_bodies AS b JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body
     WHERE b.counted AND b.sold_on IS NOT NULL
 )"""
-_ON_VEHICLE = "vehicle_id = $vehicle_id"
-_ON_CLASS = "(size_class, cab) IN (SELECT (size_class, cab) FROM vehicles WHERE vehicle_id = $vehicle_id)"
+_ON_VEHICLE = "here AS (SELECT * FROM sold WHERE vehicle_id = $vehicle_id)"
+_ON_CLASS = """
+of_class AS (
+    SELECT *, count(DISTINCT job_id) OVER (PARTITION BY family, kind, vehicle_id) >= $least AS told_alone
+    FROM sold WHERE (size_class, cab) IN (SELECT (size_class, cab) FROM vehicles WHERE vehicle_id = $vehicle_id)
+), rest AS (
+    SELECT family, kind, count(DISTINCT job_id) AS jobs FROM of_class WHERE NOT told_alone GROUP BY family, kind
+), here AS (
+    -- less what is told vehicle by vehicle, a wider group must still hold enough jobs, or else it is made up of those alone
+    SELECT c.* FROM of_class AS c LEFT JOIN rest AS r ON r.family = c.family AND r.kind = c.kind WHERE c.told_alone OR r.jobs >= $least
+)"""
+_COVERED = """
+WITH bodies_sold AS (
+    SELECT b.job_id, b.body, b.length_mm FROM current_bodies AS b
+    WHERE b.counted AND b.sold_on IS NOT NULL AND b.kind = $kind AND coalesce(b.weighed_kg, b.cad_kg) IS NOT NULL
+), filled AS (
+    SELECT s.job_id, s.length_mm, coalesce(sum(f.qty), 0) AS pieces
+    FROM bodies_sold AS s LEFT JOIN current_fitout AS f ON f.job_id = s.job_id AND f.body = s.body GROUP BY s.job_id, s.body, s.length_mm
+)
+SELECT count(DISTINCT job_id) FILTER (length_mm >= $length_mm), count(DISTINCT job_id) FILTER (length_mm <= $length_mm),
+       count(DISTINCT job_id) FILTER (pieces >= $pieces) FROM filled"""
+_OFTEN_SOLD = """
+SELECT i.item_id, i.label, i."group" FROM items AS i JOIN current_fitout AS f ON f.item_id = i.item_id
+JOIN current_jobs AS j ON j.job_id = f.job_id WHERE j.sold_on IS NOT NULL AND i.retired_on IS NULL
+GROUP BY ALL HAVING count(DISTINCT f.job_id) >= $least ORDER BY i.label, i.item_id"""
 
 
 @dataclass(frozen=True)
@@ -74,7 +107,7 @@ class CustomerBuild:
 
     `left_kg` is what is left for people, luggage and ball on the finished vehicle with a full tank; `margin_kg` what is
     left of GVM with the travel load; both at the middle, `…_low_kg` on the careful side. `with_upgrades` holds the same by
-    the upgrade's label.
+    the upgrade's label. `inside`: whether enough jobs were like it (`covered`).
     """
 
     draft: Draft
@@ -109,9 +142,9 @@ def groups(con: Any, _settings: Settings, vehicle_id: str) -> Groups:
     return Groups(own, wider=False) if own else Groups(_groups(con, vehicle_id, _ON_CLASS), wider=True)
 
 
-def _groups(con: Any, vehicle_id: str, where: str) -> tuple[Group, ...]:
+def _groups(con: Any, vehicle_id: str, here: str) -> tuple[Group, ...]:
     found = con.execute(
-        f"""{_SOLD}, here AS (SELECT * FROM sold WHERE {where}),
+        f"""{_SOLD}, {here},
         kinds AS (SELECT kind, count(DISTINCT job_id) AS jobs FROM here GROUP BY kind)
         SELECT h.family, any_value(f.name), h.kind, count(DISTINCT h.job_id) AS jobs, any_value(k.jobs), median(h.length_mm),
                median(h.width_mm), median(h.height_mm), quantile_cont(h.mass_kg, 0.1), quantile_cont(h.mass_kg, 0.9),
@@ -187,6 +220,27 @@ def _common_lines(con: Any, family: int, kind: str) -> tuple[DraftLine, ...]:
     return (*chosen.values(), *(DraftLine(item_id) for item_id in sorted((needed - set(chosen) - refused) & known)))
 
 
+def items_to_choose(con: Any, _settings: Settings) -> dict[str, str]:
+    """Items by id with what people call them, that a customer may put in: LEAST_JOBS jobs and more have one."""
+    return {item_id: label for item_id, label, _ in con.execute(_OFTEN_SOLD, {"least": LEAST_JOBS}).fetchall()}
+
+
+def covered(con: Any, draft: Draft) -> bool:
+    """Whether LEAST_JOBS jobs have a body as long, one as short and one as full as each of the draft's, and each of its items."""
+    often = {row[0] for row in con.execute(_OFTEN_SOLD, {"least": LEAST_JOBS}).fetchall()}
+    for body in draft.bodies:
+        asked = {"kind": body.body.partition("-")[0], "length_mm": body.length_mm, "pieces": sum(line.qty for line in body.lines)}
+        if min(con.execute(_COVERED, asked).fetchall()[0]) < LEAST_JOBS or any(line.item_id not in often for line in body.lines):
+            return False
+    return True
+
+
+def for_customers(settings: Settings) -> Settings:
+    """The settings with which a customer's answers are made: no mean over the tickets of fewer than LEAST_JOBS jobs."""
+    least = max(settings.vehicles.variant_tickets, LEAST_JOBS)
+    return msgspec.structs.replace(settings, vehicles=msgspec.structs.replace(settings.vehicles, variant_tickets=least))
+
+
 def build_answer(edition: Edition, model: Model | None, settings: Settings, draft_json: str, role: str) -> CustomerBuild:
     """What a build weighs and leaves, out of the mass model alone.
 
@@ -196,19 +250,22 @@ def build_answer(edition: Edition, model: Model | None, settings: Settings, draf
     Raises: NoModel: nothing was fitted yet; WrongCall: not for this role; InputRefused: no such draft.
     """
     require(Role(role), "see-builds")
-    level = settings.limits.level
-    empty = msgspec.json.encode(TravelLoad(people=[], luggage_kg=0.0, water_l=0.0, fuel_fraction=1.0)).decode()
-    bare = estimate_draft(edition, model, settings, draft_json, level, empty)
-    laden = estimate_draft(edition, model, settings, draft_json, level)
-    labels = dict(edition.cursor().execute("SELECT upgrade_id, label FROM upgrades").fetchall())
-    left = {case.upgrade_id: _left(case, of) for case, of in zip(laden.cases, bare.cases, strict=True)}
-    bodies = laden.bodies
+    if model is None:
+        raise NoModel("the live edition has no mass model", where=str(edition.path), do="run `tarebook fit`")
+    settings, draft, con = for_customers(settings), from_json(draft_json), edition.cursor()
+    frames = frames_of([draft], con, edition.manifest["records_to"])
+    work, model = work_of_drafts(frames, settings), with_items(model, frames.items)
+    found = given_or_estimated(model, frames.bodies, frames.fitout, settings.limits.level)
+    terms, masses = terms_for(edition, work, settings), assessed_of(model, work.bodies, work.fitout, settings)
+    bare, laden = (check(work, masses, load, terms, every_upgrade=True) for load in (FULL_TANK, settings.travel))
+    left = {upgrade_id or None: _left(laden, bare, case) for case, upgrade_id in enumerate(bare.cases["upgrade_id"].tolist())}
+    labels = dict(con.execute("SELECT upgrade_id, label FROM upgrades").fetchall())
     # each body's own interval, added as if all came out high together: the careful side
     return CustomerBuild(
-        laden.draft, _to(sum(body.estimate_kg for body in bodies), STEP_KG), down(sum(body.low_kg for body in bodies)),
-        up(sum(body.high_kg for body in bodies)), left.get(laden.draft.upgrade_id, Left(None, None, None, None)),
+        draft, _to(float(found.estimate_kg.sum()), STEP_KG), down(float(found.low_kg.sum())), up(float(found.high_kg.sum())),
+        left.get(draft.upgrade_id, Left(None, None, None, None)),
         {labels.get(upgrade_id, upgrade_id): one for upgrade_id, one in left.items() if upgrade_id is not None},
-        all(body.standing != "outside" for body in bodies),
+        covered(con, draft),
     )  # fmt: skip
 
 
@@ -229,18 +286,15 @@ def key_of(draft: Draft) -> str:
     return to_json(draft)
 
 
-def _left(laden: OnVehicle, bare: OnVehicle) -> Left:
-    middle, low = _of_gvm(bare)
-    margin, margin_low = _of_gvm(laden)
-    return Left(middle, low, margin, margin_low)
+def _left(laden: Checked, bare: Checked, case: int) -> Left:
+    return Left(*_of_gvm(bare, case), *_of_gvm(laden, case))
 
 
-def _of_gvm(case: OnVehicle) -> tuple[float | None, float | None]:
-    for row in case.limits.records():
-        if row["limit"] == "gvm" and row["margin"] is not None and row["verdict"] != "unknown":
-            low = None if row["high"] is None else down(row["rating"] - row["high"])
-            return down(row["margin"]), low
-    return None, None
+def _of_gvm(checked: Checked, case: int) -> tuple[float | None, float | None]:
+    limits = checked.limits
+    at = limits.of("gvm")
+    margin, least = float(limits.margin[case, at]), float(limits.rating[case, at] - limits.high[case, at])
+    return (None, None) if math.isnan(margin) else (down(margin), None if math.isnan(least) else down(least))
 
 
 def down(kg: float) -> float:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from importlib import import_module
 
-from pipeline.answers.files import Rows
+from pipeline.answers.access import Role, hidden_columns, require, require_export
+from pipeline.answers.files import Rows, to_bytes
 from pipeline.contract import TABLES
 from pipeline.errors import WrongCall, did_you_mean
 from pipeline.settings import Settings
@@ -66,8 +67,19 @@ EXPORTS: dict[str, Export] = {
 """What can be exported, by name."""
 
 
-def export(edition: Edition, what: str, settings: Settings) -> Rows:
-    """One table of an edition. Raises: WrongCall: there is no such table."""
+def export(edition: Edition, what: str, settings: Settings, role: Role) -> Rows:
+    """One table of an edition, without the columns that the role does not see.
+
+    Raises: WrongCall: there is no such table, or it is not for this role.
+    """
     if what not in EXPORTS:
         raise WrongCall(f"nothing called {what!r} to export", do=did_you_mean(what, EXPORTS), expected=" ".join(EXPORTS))
-    return EXPORTS[what](edition, settings)
+    require_export(role, what)
+    rows = EXPORTS[what](edition, settings)
+    return rows.without(hidden_columns(role)) if what == "jobs" else rows
+
+
+def taken_along(rows: Rows, ending: str, role: Role) -> bytes:
+    """Rows of a page as a file. Raises: WrongCall: not for this role, or an ending that we do not write."""
+    require(role, "take-along")
+    return to_bytes(rows, ending)

@@ -57,6 +57,15 @@ class Rows:
             return self
         return Rows((*self.columns, "edition"), [(*row, edition) for row in self.rows])
 
+    def without(self, columns: Sequence[str]) -> Rows:
+        """The same rows without these columns.
+
+        >>> Rows(("job_id", "cost"), [("J1", 9.0)]).without(["cost", "note"])
+        Rows(columns=('job_id',), rows=[('J1',)])
+        """
+        kept = [place for place, column in enumerate(self.columns) if column not in columns]
+        return Rows(tuple(self.columns[place] for place in kept), [tuple(row[place] for place in kept) for row in self.rows])
+
     def records(self) -> list[dict[str, Any]]:
         return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
 

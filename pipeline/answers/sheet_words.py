@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline.answers.sheet_content import LimitLine
 from pipeline.loads.marks import Mark
 from pipeline.pictures.charts.limits import LIMIT_NAMES
 from pipeline.pictures.units import plain
 from pipeline.settings_loads import TravelLoad
 
+_MASS_LIMITS = ("gvm", "front_axle", "rear_axle", "front_tyres", "rear_tyres")
 ASSUMED: dict[Mark, str] = {
     Mark.COMMON_SPREAD: "a vehicle may weigh somewhat more or less than its maker says",
     Mark.BASIS_UNKNOWN: "the maker's figure is with a full tank",
@@ -61,6 +64,15 @@ def travel_said(travel: TravelLoad) -> str:
     trailer = f"a trailer of {plain(travel.trailer_kg)} kg with {plain(travel.ball_kg)} kg on the ball"
     said.append(trailer if travel.trailer_kg or travel.ball_kg else "no trailer")
     return f"On board: {', '.join(said)}."
+
+
+def what_may_be_added(limits: Sequence[LimitLine]) -> tuple[str, ...]:
+    """What may still come on board with the travel load on, by the whole vehicle and by its tightest axle or tyres."""
+    by_name = {line.limit: line for line in limits}
+    known = [by_name[name] for name in _MASS_LIMITS if by_name[name].margin is not None and by_name[name].verdict != "unknown"]
+    whole = [line for line in known if line.limit == "gvm"]
+    others = sorted((line for line in known if line.limit != "gvm"), key=lambda line: line.margin or 0.0)
+    return tuple(may_still(line) for line in [*whole, *others[:1]])
 
 
 def may_still(line: LimitLine) -> str:

@@ -1,8 +1,8 @@
 """The customer's sheet of a draft: mass, loads, limits and drawing joined into `SheetContent`, and nothing of anybody else.
 
-Why a body is outside of history would tell of the longest or fullest one ever built, so the sheet says only that it is; and
-a customer's own screen, where a draft can be changed freely, gets no count of alike bodies, since two of them would differ
-by a job.
+Why a body is outside of history would tell of the longest or fullest one ever built, so the sheet says only that it is. On a
+customer's own screen, where a draft can be changed freely, it gets no count of alike bodies either, since two of them would
+differ by a job, and its figures come in steps (`customer_sheet`).
 """
 
 from __future__ import annotations
@@ -16,12 +16,14 @@ from typing import Any
 import numpy as np
 
 from pipeline.answers.access import Role, require
+from pipeline.answers.customer import FULL_TANK, covered, for_customers
+from pipeline.answers.customer_sheet import in_steps
 from pipeline.answers.draft import Draft, DraftBody, DraftLine, DraftThing, code_of
 from pipeline.answers.drafts import Drafts
 from pipeline.answers.estimates import with_unknown_items
 from pipeline.answers.limits import check_drafts
 from pipeline.answers.sheet_content import FitoutLine, LeftOver, LimitLine, LoadLine, SheetBody, SheetContent
-from pipeline.answers.sheet_words import assumed, may_still, travel_said
+from pipeline.answers.sheet_words import assumed, travel_said, what_may_be_added
 from pipeline.errors import WrongCall, did_you_mean
 from pipeline.frames import Columns, rows, take
 from pipeline.layouts.alike import Wanted, alike
@@ -40,10 +42,7 @@ from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
 from pipeline.store import Edition
 
-_EMPTY = TravelLoad(people=[], luggage_kg=0.0, water_l=0.0, fuel_fraction=1.0)
-"""A full tank and nothing else: what is left then is for people, luggage and ball."""
 _MASS_FROM = {"estimate": "estimated", "weighed": "weighed", "drawn": "by its drawing, corrected as past drawings were off"}
-_MASS_LIMITS = ("gvm", "front_axle", "rear_axle", "front_tyres", "rear_tyres")
 
 
 @dataclass(frozen=True)
@@ -78,20 +77,22 @@ def sheet_content(
     job_id: str,
     settings: Settings,
     travel: TravelLoad,
+    role: Role,
     dated_on: dt.date | None = None,
     name: str = "",
-    role: Role = Role.EVERYTHING,
 ) -> SheetContent:
     """Everything on the sheet of one draft, joined from store, mass and loads.
 
     Args:
         drafts: frames that hold the draft, and maybe others.
+        role: who asks, or whose screen it is made on.
         dated_on: day of the sheet; None: the edition's records-to date, else the draft's own day.
         name: what the draft is called; empty: its body and vehicle.
-        role: who asks.
     Raises: WrongCall: the role makes no sheets, no such draft, or it has no body, or no day is known.
     """
     require(role, "make-sheet")
+    guest = role is Role.CUSTOMER
+    settings = for_customers(settings) if guest else settings
     drafts = one_draft(drafts, job_id)
     checked = check_drafts(edition, model, drafts, settings, travel)
     model = None if model is None else with_items(model, drafts.items)
@@ -106,11 +107,11 @@ def sheet_content(
         standing=standing,
         why=why,
         laden=checked.checked,
-        empty=check(checked.work, checked.assessed, _EMPTY, checked.terms),
+        empty=check(checked.work, checked.assessed, FULL_TANK, checked.terms),
         travel=travel,
-        alike=_alike(None if role == Role.CUSTOMER else edition, drafts, settings),
+        alike=_alike(None if guest else edition, drafts, settings),
     )
-    return content_of(
+    content = content_of(
         asked,
         settings,
         str(edition.number) if edition else "none",
@@ -118,6 +119,7 @@ def sheet_content(
         dated_on or _day_of(drafts, records_to),
         name,
     )
+    return in_steps(content, edition is None or covered(edition.cursor(), draft_of(drafts, job_id))) if guest else content
 
 
 def one_draft(drafts: Drafts, job_id: str) -> Drafts:
@@ -180,6 +182,7 @@ def content_of(
     upgrade = _row(asked.drafts.upgrades, "upgrade_id", job.get("upgrade_id"))
     case = _case(asked)
     bodies = _bodies(asked, vehicle, upgrade)
+    limits = _limits(asked.laden, case)
     vehicle_label = str(vehicle.get("label") or "a vehicle not named yet")
     return SheetContent(
         workshop=settings.workshop.name,
@@ -189,9 +192,9 @@ def content_of(
         bodies=bodies,
         left=_left(asked, case),
         loads=tuple(LoadLine(line["group"], line["label"], line["kg"], line["basis"] or "") for line in asked.laden.board.lines(case)),
-        limits=_limits(asked.laden, case),
+        limits=limits,
         assumptions=_assumptions(asked, case),
-        may_add=_may_add(asked.laden, case),
+        may_add=what_may_be_added(limits),
         cautions=CAUTIONS,
         edition=edition,
         records_to=records_to,
@@ -325,17 +328,6 @@ def _lines(limits: Any, case: int) -> dict[str, LimitLine]:
 
 def _assumptions(asked: Asked, case: int) -> tuple[str, ...]:
     return travel_said(asked.travel), *assumed(int(np.bitwise_or.reduce(asked.laden.limits.marks[case])))
-
-
-def _may_add(checked: Checked, case: int) -> tuple[str, ...]:
-    """What may still come on board with the travel load on, by the whole vehicle and by its tightest axle or tyres."""
-    found = _lines(checked.limits, case)
-    known = [found[name] for name in _MASS_LIMITS if found[name].margin is not None and found[name].verdict != "unknown"]
-    if not known:
-        return ()
-    whole = [line for line in known if line.limit == "gvm"]
-    others = sorted((line for line in known if line.limit != "gvm"), key=lambda line: line.margin or 0.0)
-    return tuple(may_still(line) for line in [*whole, *others[:1]])
 
 
 def _price(job: dict[str, Any], settings: Settings) -> str:

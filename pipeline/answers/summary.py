@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline.answers import families, selling
+from pipeline.answers.access import Role, require_export
 from pipeline.answers.filters import Filters
 from pipeline.answers.selling import Totals
 from pipeline.errors import WrongCall
@@ -69,15 +70,19 @@ def month_of(text: str) -> tuple[dt.date, dt.date]:
     return first, following - dt.timedelta(days=1)
 
 
-def month_summary(con: duckdb.DuckDBPyConnection, settings: Settings, month: str, edition: int, records_to: str | None) -> MonthSummary:
+def month_summary(
+    con: duckdb.DuckDBPyConnection, settings: Settings, month: str, edition: int, records_to: str | None, role: Role
+) -> MonthSummary:
     """The summary of one month.
 
     Args:
         con: a cursor of the live edition.
         month: `YYYY-MM`.
         edition, records_to: what the figures stand on.
-    Raises: WrongCall: no month.
+        role: who asks.
+    Raises: WrongCall: no month, or not for this role.
     """
+    require_export(role, "summary")
     first, last = month_of(month)
     filters, until = Filters(since=first, until=last), Filters(until=last)
     year_before = replace(filters, since=_year_before(first), until=month_of(f"{first.year - 1}-{first.month:02d}")[1])

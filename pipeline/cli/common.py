@@ -10,11 +10,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from pipeline.answers.access import Role
 from pipeline.answers.files import ENDINGS, Rows, to_csv, write_rows
 from pipeline.errors import Exit, NoStore, WrongCall
 from pipeline.store import Edition, Store
 
 STORE_PLACE = "TAREBOOK_STORE"
+ROLE = Role.EVERYTHING
+"""Whoever runs a command can open the store's files, so the command keeps nothing from them."""
 
 
 def add_verb(verbs: Any, name: str, run: Callable[[argparse.Namespace], Exit], doc: str, *, out: bool = True) -> argparse.ArgumentParser:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.answers.files import Rows
-from pipeline.cli.common import add_verb, check_ending, give, say
+from pipeline.cli.common import ROLE, add_verb, check_ending, give, say
 from pipeline.errors import Exit, WrongCall
 from pipeline.store import Store, load, rebuild
 from pipeline.store.load import ACCOUNT_COLUMNS, LoadResult
@@ -83,13 +83,15 @@ def _export(call: argparse.Namespace) -> Exit:
         return _export_lake(call)
     check_ending(call.out)
     edition = call.store.live()
-    give(export(edition, call.what, call.store.settings()).with_edition(edition.number), call.out)
+    give(export(edition, call.what, call.store.settings(), ROLE).with_edition(edition.number), call.out)
     return Exit.DONE
 
 
 def _export_lake(call: argparse.Namespace) -> Exit:
+    from pipeline.answers.access import require_export
     from pipeline.store.lake import export_lake
 
+    require_export(ROLE, "lake")
     if call.out is None:
         raise WrongCall("where to?", expected="--out with a folder or an address such as s3://bucket/path")
     target = str(call.out)

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.cli.common import add_verb, live_or_none, say
+from pipeline.cli.common import ROLE, add_verb, live_or_none, say
 from pipeline.errors import Exit, WrongCall
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def _sheet(call: argparse.Namespace) -> Exit:
     drafts = read_drafts(call.drafts, edition, settings)
     model = Model.from_json(edition.model_text()) if edition is not None and edition.has_model else None
     jobs = [call.job] if call.job is not None else list(dict.fromkeys(str(job) for job in drafts.bodies["job_id"]))
-    contents = [sheet_content(edition, model, drafts, job, settings, settings.travel, dated_on) for job in jobs]
+    contents = [sheet_content(edition, model, drafts, job, settings, settings.travel, ROLE, dated_on) for job in jobs]
     names = _file_names(jobs)
     for content, name in zip(contents, names, strict=True):
         target = call.out if call.job is not None else call.out / name
@@ -58,7 +58,8 @@ def write_summary(call: argparse.Namespace) -> Exit:
         raise WrongCall("where to?", expected="--out FILE.pdf")
     _check_target(call.out, folder=False)
     edition = call.store.live()
-    summary = month_summary(edition.cursor(), call.store.settings(), call.month or "", edition.number, edition.manifest["records_to"])
+    records_to = edition.manifest["records_to"]
+    summary = month_summary(edition.cursor(), call.store.settings(), call.month or "", edition.number, records_to, ROLE)
     call.out.write_bytes(summary_pdf(summary))
     return Exit.DONE
 

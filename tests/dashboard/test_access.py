@@ -6,8 +6,13 @@ import pytest
 
 from pipeline.answers.access import ACTS, EXPORTS, PAGES, Role, may, may_export, pages_of, require, role_of
 from pipeline.answers.exports import EXPORTS as TABLES
+from pipeline.answers.exports import export, taken_along
+from pipeline.answers.files import Rows
+from pipeline.answers.summary import month_summary
 from pipeline.errors import WrongCall
+from pipeline.settings import Settings
 from pipeline.settings_access import AccessSettings
+from pipeline.store import Store
 
 NOW = 1_800_000_000.0
 ACCESS = AccessSettings(people={"Ada@Example.org": "engineer", "shop@example.org": "customer-screen"})
@@ -60,3 +65,28 @@ def test_what_is_not_named_is_not_allowed() -> None:
 
 def test_every_table_that_can_be_taken_along_has_its_roles() -> None:
     assert set(TABLES) <= set(EXPORTS)
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_an_export_asks_who_takes_it_before_it_reads_anything(role: Role) -> None:
+    for what in TABLES:
+        if not may_export(role, what):
+            with pytest.raises(WrongCall, match=f"not for the role '{role.value}'"):
+                export(None, what, Settings(), role)
+    if not may_export(role, "summary"):
+        with pytest.raises(WrongCall, match="not for the role"):
+            month_summary(None, Settings(), "2026-10", 1, None, role)
+
+
+def test_jobs_are_taken_along_without_what_a_role_does_not_see(store: Store) -> None:
+    taken = {role: export(store.live(), "jobs", store.settings(), role) for role in (Role.MANAGER, Role.SALES)}
+    assert set(taken[Role.MANAGER].columns) - set(taken[Role.SALES].columns) == {"cost"}
+    assert taken[Role.SALES].rows == taken[Role.MANAGER].without(["cost"]).rows
+
+
+def test_rows_of_a_page_become_a_file_only_for_whom_they_may(store: Store) -> None:
+    rows = Rows(("family", "share"), [("plain tray", 0.5)])
+    assert taken_along(rows, ".csv", Role.SALES) == b"family,share\nplain tray,0.5\n"
+    for role in (Role.CUSTOMER, Role.NOBODY):
+        with pytest.raises(WrongCall, match="not for the role"):
+            taken_along(rows, ".csv", role)

@@ -224,7 +224,7 @@ def test_a_sheet_without_a_store_tells_given_masses_alone():
     con = edition(vehicles=[VEHICLE], items=ITEMS, upgrades=UPGRADES)
     drafts = frames_of([DRAFT], con, "2026-10-30")
     drafts.bodies["weighed_kg"][:] = [238.0, 425.0]
-    told = sheet_content(None, None, drafts, "draft-1", Settings(), TRAVEL)
+    told = sheet_content(None, None, drafts, "draft-1", Settings(), TRAVEL, Role.SALES)
     assert told.left.kg == pytest.approx(366)
     assert (told.edition, told.records_to, told.dated_on) == ("none", None, dt.date(2026, 10, 30))
 

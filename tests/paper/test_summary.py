@@ -8,6 +8,7 @@ import pytest
 from small_edition import edition, with_families
 
 from pipeline.answers import families, selling
+from pipeline.answers.access import Role
 from pipeline.answers.filters import Filters
 from pipeline.answers.summary import MonthSummary, month_of, month_summary
 from pipeline.errors import WrongCall
@@ -45,7 +46,7 @@ def con():
 
 
 def summary(con, month: str = "2026-10") -> MonthSummary:
-    return month_summary(con, Settings(), month, 3, "2026-10-28")
+    return month_summary(con, Settings(), month, 3, "2026-10-28", Role.MANAGER)
 
 
 def text_of(pdf: bytes) -> str:
@@ -89,7 +90,7 @@ def test_a_month_without_a_sale_says_so(con):
 
 
 def test_an_empty_store_makes_a_summary_too():
-    text = text_of(summary_pdf(month_summary(with_families(edition()), Settings(), "2026-10", 1, None)))
+    text = text_of(summary_pdf(month_summary(with_families(edition()), Settings(), "2026-10", 1, None, Role.MANAGER)))
     assert "There is no quote yet." in text
 
 

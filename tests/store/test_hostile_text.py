@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from store_rig import ask, hand_in, loaded
 
+from pipeline.answers.access import Role
 from pipeline.answers.exports import export
 from pipeline.answers.files import Rows, to_bytes, to_csv
 from pipeline.cli import main
@@ -66,7 +67,7 @@ def test_no_text_cell_of_a_csv_export_begins_like_a_formula(store: Store, capsys
 
 
 def test_other_exports_carry_the_text_itself_and_never_a_formula(store: Store) -> None:
-    rows = export(store.live(), "jobs", Settings())
+    rows = export(store.live(), "jobs", Settings(), Role.MANAGER)
     store.live().close()
     wanted = sorted([*HOSTILE, "101", "102", "103"])
     assert sorted(pl.read_parquet(io.BytesIO(to_bytes(rows, ".parquet")))["job_id"].to_list()) == wanted
