@@ -57,13 +57,15 @@ def numbered(cells: Sequence[str], hidden_from: int) -> dict[str, str]:
 class PlainCsv:
     """A CSV that any reader reads alike: UTF-8, no quote character, no blank line after the header.
 
-    `header` holds the names in order, trimmed, trailing blank ones included; `header_line` is physical, from 1.
+    `header` holds the names in order, trimmed, trailing blank ones included; `header_line` is physical, from 1; `padded`
+    says that some cell begins or ends with a blank.
     """
 
     path: Path
     delimiter: str
     header_line: int
     header: tuple[str, ...]
+    padded: bool
 
 
 class RowSource(Protocol):
