@@ -74,7 +74,7 @@ def staged(
         assert read == len(rows)
         write_ledger(con, TABLES[table])
         names = ", ".join(f'"{column}"' for column in columns)
-        typed = con.execute(f"SELECT {names} FROM arrived_{table} ORDER BY line").fetchall()
+        typed = con.execute(f"SELECT {names} FROM staged_{table} ORDER BY line").fetchall()
         accused = con.execute("SELECT line, column_name, rule FROM ledger ORDER BY line, column_name").fetchall()
     finally:
         con.close()

@@ -16,25 +16,45 @@ from pipeline.sift.schema import key_text
 from pipeline.sift.stage import write_ledger
 
 
-def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES) -> None:
+def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES, *, first: bool = False) -> None:
     """Move everything that is staged for `hand_in`, and whatever it lets in, to where it belongs.
 
-    Leaves the temp table `touched_jobs` (job_id) for the soft rules.
+    Args:
+        first: nothing was in before, and the staging tables become the live ones.
+
+    Leaves the temp table `touched_jobs` (job_id) for the soft rules, which a first hand-in does not need.
     """
     con.execute("CREATE TEMP TABLE IF NOT EXISTS touched_jobs (job_id VARCHAR)")
     for table in tables.values():
-        if not _any(con, f"staged_{table.name}") and not _any(con, f"waiting_{table.name}"):
-            continue
-        if table.key_fallback:
-            _complete_keys(con, table)
-        write_ledger(con, table)
-        if not table.grouped:
-            _settle_duplicates(con, table, hand_in)
-        if table.name == "jobs":
-            _refuse_other_branches(con, hand_in)
+        if _any(con, f"staged_{table.name}") or _any(con, f"waiting_{table.name}"):
+            if not first:
+                _touch(con, table)
+            _judge(con, table, hand_in)
+            _let_in(con, table, hand_in, first)
+        con.execute(f"DROP TABLE IF EXISTS staged_{table.name}")
+
+
+def _judge(con: Any, table: Table, hand_in: int) -> None:
+    """Take out of the staged rows all that must not get in, and tell the ledger why."""
+    if table.key_fallback:
+        _complete_keys(con, table)
+    write_ledger(con, table)
+    if not table.grouped:
+        _settle_duplicates(con, table, hand_in)
+    if table.name == "jobs":
+        _refuse_other_branches(con)
+    if table.grouped:
         _lay_claims(con, table, hand_in)
-        _open_contest(con, table)
-        _let_in(con, table, hand_in)
+    con.execute(f"DELETE FROM staged_{table.name} WHERE NOT fine")
+    if table.name == "fitout":
+        _resolve_old_names(con)
+    _find_lacking(con, table)
+    _start_waiting(con, table)
+
+
+def _touch(con: Any, table: Table) -> None:
+    if table.name in ("jobs", "bodies", "fitout", "weighings"):
+        con.execute(f"INSERT INTO touched_jobs SELECT DISTINCT job_id FROM staged_{table.name} WHERE job_id IS NOT NULL")
 
 
 def _columns(table: Table, alias: str = "") -> str:
@@ -59,7 +79,7 @@ def _complete_keys(con: Any, table: Table) -> None:
 def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
     """The same key twice in one hand-in: alike rows count once, differing ones are all refused."""
     con.execute(
-        f"CREATE OR REPLACE TEMP TABLE twice AS SELECT {_key(table, 's')} AS key FROM arrived_{table.name} s WHERE fine "
+        f"CREATE OR REPLACE TEMP TABLE twice AS SELECT {_key(table, 's')} AS key FROM staged_{table.name} s WHERE fine "
         "GROUP BY 1 HAVING count(*) > 1"
     )
     if not _any(con, "twice"):
@@ -67,10 +87,9 @@ def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
     values = ", ".join(f"s.{name(column)}" for column in table.names)
     con.execute(f"""
         CREATE OR REPLACE TEMP TABLE repeats AS
-        SELECT {_columns(table, "s")}, {_key(table, "s")} AS repeated_key, s.rowid AS place,
-               count(DISTINCT row({values})) OVER (PARTITION BY {_key(table, "s")}) AS versions,
-               row_number() OVER (PARTITION BY {_key(table, "s")} ORDER BY s.source_id, s.rowid) AS turn
-        FROM (SELECT rowid, * EXCLUDE (line_said, line_shift), coalesce(line_said, rowid + line_shift) AS line FROM staged_{table.name}) s
+        SELECT {_columns(table, "s")}, s.rowid AS place, count(DISTINCT row({values})) OVER (PARTITION BY {_key(table, "s")}) AS versions,
+               row_number() OVER (PARTITION BY {_key(table, "s")} ORDER BY s.source_id, s.line, s.part) AS turn
+        FROM staged_{table.name} s
         WHERE s.fine AND {_key(table, "s")} IN (SELECT key FROM twice)""")
     con.execute(
         f"INSERT INTO old_{table.name} SELECT {_columns(table)}, {hand_in}, 'identical' FROM repeats WHERE versions = 1 AND turn > 1"
@@ -83,18 +102,17 @@ def _blamed(table: Table) -> str:
     return next(column for column in reversed(table.key) if column != "revision")
 
 
-def _refuse_other_branches(con: Any, hand_in: int) -> None:
+def _refuse_other_branches(con: Any) -> None:
     """A job number that another branch uses already would mix two customers' jobs."""
     con.execute("""
-        CREATE OR REPLACE TEMP TABLE strangers AS
-        SELECT s.rowid AS place, s.* EXCLUDE (line_said, line_shift), coalesce(s.line_said, s.rowid + s.line_shift) AS line
-        FROM (SELECT rowid, * FROM staged_jobs) s
-        WHERE s.fine AND EXISTS (SELECT 1
-                                 FROM (SELECT job_id, branch FROM jobs UNION ALL SELECT job_id, branch FROM staged_jobs WHERE fine) o
-                                 WHERE o.job_id = s.job_id AND o.branch IS NOT NULL AND s.branch IS NOT NULL AND o.branch <> s.branch)""")
-    if _any(con, "strangers"):
-        _accuse(con, TABLES["jobs"], "strangers r", "job-of-another-branch", "branch", "true")
-        con.execute("DELETE FROM staged_jobs WHERE rowid IN (SELECT place FROM strangers)")
+        CREATE OR REPLACE TEMP TABLE shared AS
+        SELECT job_id FROM (SELECT job_id, branch FROM staged_jobs WHERE fine
+                            UNION ALL SELECT job_id, branch FROM jobs WHERE job_id IN (SELECT job_id FROM staged_jobs))
+        GROUP BY job_id HAVING min(branch) <> max(branch)""")
+    if _any(con, "shared"):
+        strangers = "fine AND branch IS NOT NULL AND job_id IN (SELECT job_id FROM shared)"
+        _accuse(con, TABLES["jobs"], "staged_jobs r", "job-of-another-branch", "branch", strangers)
+        con.execute(f"DELETE FROM staged_jobs WHERE {strangers}")
 
 
 def _accuse(con: Any, table: Table, relation: str, rule: str, column: str, where: str) -> None:
@@ -108,18 +126,21 @@ def _accuse(con: Any, table: Table, relation: str, rule: str, column: str, where
 
 def _lay_claims(con: Any, table: Table, hand_in: int) -> None:
     """What this hand-in says anew of a group: any line claims the whole, also one that was refused."""
-    if table.name in ("jobs", "bodies", "fitout", "weighings"):
-        con.execute(f"INSERT INTO touched_jobs SELECT DISTINCT job_id FROM staged_{table.name} WHERE job_id IS NOT NULL")
-    if not table.grouped or not any(_any(con, holder) for holder in (table.name, f"waiting_{table.name}", "ledger")):
+    if not any(_any(con, holder) for holder in (table.name, f"waiting_{table.name}", _earlier(hand_in))):
         return
     readable = " AND ".join(f"s.{name(column)} IS NOT NULL" for column in table.key)
     con.execute(
         f"CREATE OR REPLACE TEMP TABLE claims AS "
-        f"SELECT DISTINCT {_key(table, 's')} AS key, {hand_in} AS hand_in FROM arrived_{table.name} s WHERE {readable}"
+        f"SELECT DISTINCT {_key(table, 's')} AS key, {hand_in} AS hand_in FROM staged_{table.name} s WHERE {readable}"
     )
     _replace(con, table, f"waiting_{table.name}", hand_in)
     _replace(con, table, table.name, hand_in)
     _close_replaced(con, table, hand_in)
+
+
+def _earlier(hand_in: int) -> str:
+    """What earlier hand-ins have left in the ledger."""
+    return f"(SELECT 1 FROM ledger WHERE hand_in < {hand_in})"
 
 
 def _replace(con: Any, table: Table, holder: str, hand_in: int) -> None:
@@ -140,36 +161,6 @@ def _close_replaced(con: Any, table: Table, hand_in: int) -> None:
     )
 
 
-def _open_contest(con: Any, table: Table) -> None:
-    """Who is in the running: the fine rows that came, and those that wait; and which of them miss a reference."""
-    if table.name == "fitout":
-        _resolve_old_names(con)
-    waiting = f"UNION ALL SELECT {_columns(table)}, true AS waits FROM waiting_{table.name}" if _any(con, f"waiting_{table.name}") else ""
-    con.execute(
-        f"CREATE OR REPLACE TEMP VIEW contest AS SELECT {_columns(table)}, false AS waits FROM arrived_{table.name} WHERE fine {waiting}"
-    )
-    cases = " ".join(f"WHEN {_lacks(reference, at)} THEN '{reference.rule}'" for at, reference in enumerate(table.references))
-    con.execute("DROP TABLE IF EXISTS lacking")
-    if not cases:
-        con.execute("CREATE TEMP TABLE lacking (source_id INTEGER, line BIGINT, part INTEGER, rule VARCHAR, waits BOOLEAN)")
-        return
-    joins = " ".join(_join(reference, at) for at, reference in enumerate(table.references))
-    con.execute(f"""
-        CREATE TEMP TABLE lacking AS SELECT source_id, line, part, rule, waits FROM (
-            SELECT c.source_id, c.line, c.part, c.waits, CASE {cases} END AS rule FROM contest c {joins}) WHERE rule IS NOT NULL""")
-
-
-def _join(reference: Reference, at: int) -> str:
-    keys = ", ".join(name(column) for column in reference.columns)
-    on = " AND ".join(f"r{at}.{name(column)} = c.{name(column)}" for column in reference.columns)
-    return f"LEFT JOIN (SELECT DISTINCT {keys} FROM {reference.table}) r{at} ON {on}"
-
-
-def _lacks(reference: Reference, at: int) -> str:
-    column = name(reference.columns[0])
-    return f"c.{name(reference.columns[-1])} IS NOT NULL AND r{at}.{column} IS NULL"
-
-
 def _resolve_old_names(con: Any) -> None:
     """An item under an old name is the item; the file keeps the name as it was written."""
     con.execute("""
@@ -183,52 +174,125 @@ def _resolve_old_names(con: Any) -> None:
             )
 
 
-def _let_in(con: Any, table: Table, hand_in: int) -> None:
-    """Newest of each key gets in; what it beats is kept as old; what lacks a reference waits."""
-    columns = _columns(table, "c")
-    ready = "FROM contest c" + (" ANTI JOIN lacking l USING (source_id, line, part)" if _any(con, "lacking") else "")
-    con.execute("CREATE OR REPLACE TEMP TABLE losers (source_id INTEGER, line BIGINT, part INTEGER)")
-    taken_up = _any(con, f"waiting_{table.name}") and _any(con, f"(SELECT 1 {ready} WHERE c.waits)")
+def _find_lacking(con: Any, table: Table) -> None:
+    """Which of the rows that came, and of those that wait, miss a reference, and by which rule.
+
+    One look for each reference finds the rows that miss any, and only these are asked which one it is.
+    """
+    con.execute("CREATE OR REPLACE TEMP TABLE lacking (source_id INTEGER, line BIGINT, part INTEGER, rule VARCHAR, waits BOOLEAN)")
+    if not table.references:
+        return
+    waiting = f"UNION ALL SELECT {_columns(table)}, true AS waits FROM waiting_{table.name}" if _any(con, f"waiting_{table.name}") else ""
+    con.execute(f"CREATE OR REPLACE TEMP VIEW contest AS SELECT {_columns(table)}, false AS waits FROM staged_{table.name} {waiting}")
+    missing = " UNION ".join(
+        f"SELECT source_id, line, part FROM contest c ANTI JOIN {reference.table} r ON {_same(reference, 'r')} "
+        f"WHERE c.{name(reference.columns[-1])} IS NOT NULL"
+        for reference in table.references
+        if not _implied(reference, table)
+    )
+    con.execute(f"CREATE OR REPLACE TEMP TABLE missing AS {missing}")
+    if not _any(con, "missing"):
+        return
+    cases = " ".join(f"WHEN {_lacks(reference, at)} THEN '{reference.rule}'" for at, reference in enumerate(table.references))
+    joins = " ".join(_join(reference, at) for at, reference in enumerate(table.references))
+    con.execute(f"""
+        INSERT INTO lacking SELECT c.source_id, c.line, c.part, CASE {cases} END, c.waits
+        FROM (FROM contest SEMI JOIN missing USING (source_id, line, part)) c {joins}""")
+
+
+def _implied(reference: Reference, table: Table) -> bool:
+    """Whether another of the table's references leads to a row that itself holds this one: a body's job is there."""
+    return any(
+        deeper.table == reference.table and set(deeper.columns) >= set(reference.columns) and set(deeper.columns) <= set(other.columns)
+        for other in table.references
+        for deeper in TABLES[other.table].references
+    )
+
+
+def _same(reference: Reference, alias: str) -> str:
+    return " AND ".join(f"{alias}.{name(column)} = c.{name(column)}" for column in reference.columns)
+
+
+def _join(reference: Reference, at: int) -> str:
+    keys = ", ".join(name(column) for column in reference.columns)
+    return f"LEFT JOIN (SELECT DISTINCT {keys} FROM {reference.table}) r{at} ON {_same(reference, f'r{at}')}"
+
+
+def _lacks(reference: Reference, at: int) -> str:
+    column = name(reference.columns[0])
+    return f"c.{name(reference.columns[-1])} IS NOT NULL AND r{at}.{column} IS NULL"
+
+
+def _start_waiting(con: Any, table: Table) -> None:
+    """What came and misses a reference waits, and is in the ledger until that comes."""
+    if not _any(con, "(SELECT 1 FROM lacking WHERE NOT waits)"):
+        return
+    con.execute(f"""CREATE OR REPLACE TEMP TABLE newly AS SELECT {_columns(table, "s")}, l.rule AS lacking, s.rowid AS place
+        FROM staged_{table.name} s JOIN lacking l USING (source_id, line, part) WHERE NOT l.waits""")
+    con.execute(f"INSERT INTO waiting_{table.name} SELECT * EXCLUDE place FROM newly")
+    for reference in table.references:
+        _accuse(con, table, "newly r", reference.rule, reference.blamed, f"r.lacking = '{reference.rule}'")
+    con.execute(f"DELETE FROM staged_{table.name} WHERE rowid IN (SELECT place FROM newly)")
+
+
+def _let_in(con: Any, table: Table, hand_in: int, first: bool) -> None:
+    """Newest of each key gets in, of what came and what waited; what it beats is kept as old."""
+    # The rows that have just begun to wait are among the lacking, too.
+    con.execute(
+        f"CREATE OR REPLACE TEMP TABLE up AS SELECT {_columns(table)} FROM waiting_{table.name} "
+        "ANTI JOIN lacking USING (source_id, line, part)"
+    )
+    taken_up = _any(con, "up")
     if taken_up:
-        _find_losers(con, table, ready)
-    winning = f"{ready} WHERE (c.source_id, c.line, c.part) NOT IN (SELECT (source_id, line, part) FROM losers)" if taken_up else ready
+        _close_waiting(con, table, hand_in)
+        _drop_beaten(con, table, hand_in)
     if not table.grouped:
-        _claim_won(con, table, winning)
+        _claim_won(con, table, hand_in)
         _replace(con, table, table.name, hand_in)
-    con.execute(f"INSERT INTO {table.name} SELECT {columns} {winning}")
+    _enter(con, table, first)
     if taken_up:
-        con.execute(
-            f"INSERT INTO old_{table.name} SELECT {columns}, {hand_in}, 'replaced' FROM contest c "
-            "WHERE (c.source_id, c.line, c.part) IN (SELECT (source_id, line, part) FROM losers)"
-        )
-        _close_waiting(con, table, hand_in, ready)
-    _start_waiting(con, table)
+        con.execute(f"INSERT INTO {table.name} SELECT {_columns(table)} FROM up")
     if not table.grouped:
         _close_replaced(con, table, hand_in)
 
 
-def _claim_won(con: Any, table: Table, winning: str) -> None:
+def _enter(con: Any, table: Table, first: bool) -> None:
+    """The staged rows become live: by their table's name where there is none yet, else one by one."""
+    if first:
+        con.execute(
+            f"DROP TABLE {table.name}; ALTER TABLE staged_{table.name} DROP fine; ALTER TABLE staged_{table.name} DROP faults; "
+            f"ALTER TABLE staged_{table.name} DROP stood; ALTER TABLE staged_{table.name} RENAME TO {table.name}"
+        )
+    else:
+        con.execute(f"INSERT INTO {table.name} SELECT {_columns(table)} FROM staged_{table.name}")
+
+
+def _running(table: Table) -> str:
+    """Keys and hand-ins of all that may get in."""
+    return " UNION ALL ".join(f"SELECT {_key(table, 'c')} AS key, hand_in FROM {holder} c" for holder in (f"staged_{table.name}", "up"))
+
+
+def _claim_won(con: Any, table: Table, hand_in: int) -> None:
     """Keys that rows of a table without groups have won; none are needed where there is nothing to replace."""
-    needed = "" if _any(con, table.name) or _any(con, "ledger") else "LIMIT 0"
+    needed = "" if _any(con, table.name) or _any(con, _earlier(hand_in)) else "LIMIT 0"
     con.execute(
-        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT {_key(table, 'c')} AS key, max(c.hand_in) AS hand_in {winning} GROUP BY 1 {needed}"
+        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT key, max(hand_in) AS hand_in FROM ({_running(table)}) GROUP BY key {needed}"
     )
 
 
-def _find_losers(con: Any, table: Table, ready: str) -> None:
+def _drop_beaten(con: Any, table: Table, hand_in: int) -> None:
     """Rows taken up late never replace a newer one: neither a live one nor one that came with this hand-in."""
-    con.execute(f"""
-        CREATE OR REPLACE TEMP TABLE losers AS
-        SELECT source_id, line, part FROM (
-            SELECT c.source_id, c.line, c.part, c.hand_in, c.hand_in < max(c.hand_in) OVER (PARTITION BY {_key(table, "c")}) AS beaten,
-                   {_key(table, "c")} AS key {ready}) k
-        WHERE beaten OR EXISTS (SELECT 1 FROM {table.name} t WHERE {_key(table, "t")} = k.key AND t.hand_in > k.hand_in)""")
+    newer = f"{_running(table)} UNION ALL SELECT {_key(table, 't')}, hand_in FROM {table.name} t"
+    beaten = f"EXISTS (SELECT 1 FROM ({newer}) n WHERE n.key = {_key(table, 'u')} AND n.hand_in > u.hand_in)"
+    con.execute(f"CREATE OR REPLACE TEMP TABLE losers AS SELECT u.rowid AS place, u.* FROM up u WHERE {beaten}")
+    con.execute(f"INSERT INTO old_{table.name} SELECT {_columns(table)}, {hand_in}, 'replaced' FROM losers")
+    con.execute("DELETE FROM up WHERE rowid IN (SELECT place FROM losers)")
 
 
-def _close_waiting(con: Any, table: Table, hand_in: int, ready: str) -> None:
-    job = "c.job_id" if "job_id" in table.names else "NULL"
-    con.execute(f"CREATE OR REPLACE TEMP TABLE up AS SELECT c.source_id, c.line, c.part, {job} AS job_id {ready} WHERE c.waits")
-    con.execute("INSERT INTO touched_jobs SELECT DISTINCT job_id FROM up WHERE job_id IS NOT NULL")
+def _close_waiting(con: Any, table: Table, hand_in: int) -> None:
+    """What is taken up waits no more, and its entries in the ledger are closed."""
+    if "job_id" in table.names:
+        con.execute("INSERT INTO touched_jobs SELECT DISTINCT job_id FROM up WHERE job_id IS NOT NULL")
     con.execute(f"DELETE FROM waiting_{table.name} WHERE (source_id, line, part) IN (SELECT (source_id, line, part) FROM up)")
     con.execute(
         f"UPDATE ledger SET closed = 'taken-up', closed_by = {hand_in} WHERE closed IS NULL AND table_name = '{table.name}' "
@@ -238,13 +302,3 @@ def _close_waiting(con: Any, table: Table, hand_in: int, ready: str) -> None:
         "UPDATE sources SET taken_up = taken_up + n "
         "FROM (SELECT source_id AS id, count(*) AS n FROM up GROUP BY 1) u WHERE u.id = source_id"
     )
-
-
-def _start_waiting(con: Any, table: Table) -> None:
-    if not _any(con, "(SELECT 1 FROM lacking WHERE NOT waits)"):
-        return
-    con.execute(f"""CREATE OR REPLACE TEMP TABLE newly AS SELECT {_columns(table, "c")}, l.rule AS lacking
-        FROM contest c JOIN lacking l USING (source_id, line, part) WHERE NOT c.waits""")
-    con.execute(f"INSERT INTO waiting_{table.name} SELECT * FROM newly")
-    for reference in table.references:
-        _accuse(con, table, "newly r", reference.rule, reference.blamed, f"r.lacking = '{reference.rule}'")

@@ -60,10 +60,14 @@ def name(identifier: str) -> str:
 
 
 def cell_rule(
-    table: Table, column: Column, names: CellNames, *, decimal_comma: bool, scale: float, last_date: str, settings: Settings
+    table: Table, column: Column, names: CellNames, *, padded: bool, decimal_comma: bool, scale: float, last_date: str, settings: Settings
 ) -> CellRule:
-    """The three steps of a column, over the names that they have in the query around them."""
-    known = _known(names.raw)
+    """The three steps of a column, over the names that they have in the query around them.
+
+    Args:
+        padded: a cell may begin or end with blanks, which are taken off; that looks at every character, and most files need it not.
+    """
+    known = _known(f"trim({names.raw})" if padded else names.raw)
     missing = _missing(table, column, names.known)
     if column.kind in ("number", "integer"):
         return CellRule(known, *_number(table, column, names, missing, decimal_comma, scale, settings))
@@ -74,22 +78,27 @@ def cell_rule(
         return CellRule(known, value, _case(missing, f"WHEN {names.known} IS NOT NULL AND {names.value} IS NULL THEN 'not-in-list'"))
     if column.kind in ("choice", "zone"):
         return CellRule(
-            known, f"lower({names.known})", _case(missing, f"WHEN {names.value} NOT IN ({_list(column.choices)}) THEN 'not-in-list'")
+            known, _lower(column, names), _case(missing, f"WHEN {names.value} NOT IN ({_list(column.choices)}) THEN 'not-in-list'")
         )
     if column.kind == "body":
         # Nearly all bodies are one of the plain words: a pattern is matched for the few that are not.
         pattern = f"({'|'.join(column.choices)})(-[0-9]+)?"
         plain = f"{names.value} NOT IN ({_list(column.choices)})"
         odd = f"WHEN {plain} AND NOT regexp_full_match({names.value}, '{pattern}') THEN 'not-in-list'"
-        return CellRule(known, f"lower({names.known})", _case(missing, odd))
+        return CellRule(known, _lower(column, names), _case(missing, odd))
     value = f"coalesce({names.known}, '')" if column.name == "revision" else names.known
     return CellRule(known, value, _case(missing))
 
 
-def _known(raw: str) -> str:
+def _known(text: str) -> str:
     # Most cells are longer than any word for not known: those need no look at the words.
     longest = max(len(word) for word in NOT_KNOWN)
-    return f"(CASE WHEN strlen(trim({raw})) > {longest} OR lower(trim({raw})) NOT IN ({_list(NOT_KNOWN)}) THEN trim({raw}) END)"
+    return f"(CASE WHEN strlen({text}) > {longest} OR lower({text}) NOT IN ({_list(NOT_KNOWN)}) THEN {text} END)"
+
+
+def _lower(column: Column, names: CellNames) -> str:
+    # Most words come as the contract writes them: those need no change, which would be made letter by letter.
+    return f"(CASE WHEN {names.known} IN ({_list(column.choices)}) THEN {names.known} ELSE lower({names.known}) END)"
 
 
 def _number(
@@ -105,10 +114,11 @@ def _number(
     low, high = settings.ranges.get(f"{table.name}.{column.name}", (column.low, column.high))
     beyond = [] if low is None else [f"{names.value} {'<=' if column.low_open else '<'} {low!r}"]
     beyond += [] if high is None else [f"{names.value} > {high!r}"]
+    beyond += [f"isinf({names.value})"] if len(beyond) < 2 else []
     return value, _case(
         missing,
         f"WHEN {names.known} IS NOT NULL AND ({names.value} IS NULL OR isnan({names.value}) OR {refused}) THEN 'not-a-number'",
-        f"WHEN {' OR '.join([*beyond, f'isinf({names.value})'])} THEN 'out-of-range'",
+        f"WHEN {' OR '.join(beyond)} THEN 'out-of-range'",
         f"WHEN {names.value} <> floor({names.value}) THEN 'not-a-whole-number'" if column.kind == "integer" else "",
     )
 

@@ -17,6 +17,9 @@ ORIGIN = "hand_in INTEGER, source_id INTEGER, line BIGINT, part INTEGER DEFAULT 
 """Where a row came from: number of its hand-in, which file or sheet of it, which physical line, and which of the rows that a
 line of a wide sheet makes for the table."""
 
+VERDICT = "fine BOOLEAN, faults VARCHAR[], stood VARCHAR[]"
+"""What a staged row has besides: whether it is fine, else a rule or NULL a column (of the row as such first), and the cells as text."""
+
 BOOKS = """
 CREATE TABLE hand_ins (hand_in INTEGER, name VARCHAR, loaded_on DATE);
 CREATE TABLE sources (source_id INTEGER, hand_in INTEGER, file VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR,

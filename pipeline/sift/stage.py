@@ -22,7 +22,7 @@ from pipeline.intake import Ragged, TextTable
 from pipeline.intake.texttable import Cells
 from pipeline.settings import Settings
 from pipeline.sift.cells import CellNames, cell_rule, literal, name, sql_type
-from pipeline.sift.schema import columns_ddl, key_text
+from pipeline.sift.schema import ORIGIN, VERDICT, columns_ddl, key_text
 
 CELL_COUNT = "cell-count"
 """Rule of a row that has more or fewer cells than the header: which cell is whose cannot be known."""
@@ -43,19 +43,14 @@ class Source:
     secret: bytes
 
 
-def stage_tables(con: Any, tables: Iterable[str] = TABLES) -> None:
-    """Empty the staging tables before a hand-in."""
-    for table in tables:
-        con.execute(
-            f"CREATE OR REPLACE TEMP TABLE staged_{table} "
-            f"({columns_ddl(TABLES[table])}, hand_in INTEGER, source_id INTEGER, part INTEGER, line_said BIGINT, line_shift BIGINT, "
-            "fine BOOLEAN, faults VARCHAR[], stood VARCHAR[])"
-        )
-        # A plain file's rows lie in its own order, so their place in the table tells their physical line.
-        con.execute(
-            f"CREATE OR REPLACE TEMP VIEW arrived_{table} AS "
-            f"SELECT * EXCLUDE (line_said, line_shift), coalesce(line_said, rowid + line_shift) AS line FROM staged_{table}"
-        )
+def stage_tables(con: Any, tables: Iterable[str] = TABLES, *, first: bool = False) -> None:
+    """Make the staging tables of a hand-in: like the live ones, with what is wrong with each row.
+
+    Args:
+        first: nothing is in yet. They are ordinary tables then: they become the live ones, and are written once.
+    """
+    kind = "TABLE" if first else "TEMP TABLE"
+    con.execute("".join(f"CREATE {kind} staged_{table} ({columns_ddl(TABLES[table])}, {ORIGIN}, {VERDICT});" for table in tables))
 
 
 def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: Mapping[str, Table] = TABLES) -> int:
@@ -64,14 +59,14 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
     Raises: InputRefused: the file cannot be read as what it seemed to be.
     """
     table = tables[source.text.table]
-    if source.text.plain is not None and _stage_plain(con, table, source, settings):
-        return _count(con, table, source)
+    if source.text.plain is not None and (rows := _stage_plain(con, table, source, settings)) is not None:
+        return rows
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
         clean = Path(folder) / "clean.csv"
         written = _write_clean(source.text, clean)
         relation = _read_csv(str(clean), [*source.text.columns, "line", "part", "odd"], ",", quote=True, skip=0)
-        con.execute(_insert(table, source, settings, relation, line="try_cast(part AS INTEGER), try_cast(line AS BIGINT), NULL", odd="odd"))
-    read = _count(con, table, source)
+        origin = "try_cast(line AS BIGINT) AS line, try_cast(part AS INTEGER) AS part"
+        read = _inserted(con, _insert(table, source, settings, relation, origin, odd="odd", padded=False))
     if read != written:
         raise InputRefused(
             "rows were lost in reading", where=source.text.file, got=str(read), expected=str(written), do="please keep the file and tell us"
@@ -79,17 +74,21 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
     return read
 
 
-def _stage_plain(con: Any, table: Table, source: Source, settings: Settings) -> bool:
-    """Let the database read the file as it lies; False where a line has too many or too few cells."""
+def _stage_plain(con: Any, table: Table, source: Source, settings: Settings) -> int | None:
+    """Let the database read the file as it lies; None where a line has too many or too few cells."""
     plain = source.text.plain
     assert plain is not None
     relation = _read_csv(str(plain.path), _place_names(source.text), plain.delimiter, quote=False, skip=plain.header_line)
-    base = con.execute(f"SELECT coalesce(max(rowid) + 1, 0) FROM staged_{table.name}").fetchall()[0][0]
+    # A record is a line here, and the window hands rows on in the file's own order.
+    origin = f"row_number() OVER () + {plain.header_line} AS line, 0 AS part"
     try:
-        con.execute(_insert(table, source, settings, relation, line=f"0, NULL, {plain.header_line + 1 - base}", odd="NULL::VARCHAR"))
+        return _inserted(con, _insert(table, source, settings, relation, origin, odd="NULL::VARCHAR", padded=plain.padded))
     except _duckdb_error():
-        return False
-    return True
+        return None
+
+
+def _inserted(con: Any, statement: str) -> int:
+    return con.execute(statement).fetchall()[0][0]
 
 
 def _place_names(text: TextTable) -> list[str]:
@@ -119,7 +118,7 @@ def _read_csv(path: str, names: list[str], delimiter: str, *, quote: bool, skip:
     )
 
 
-def _insert(table: Table, source: Source, settings: Settings, relation: str, line: str, odd: str) -> str:
+def _insert(table: Table, source: Source, settings: Settings, relation: str, origin: str, *, odd: str, padded: bool) -> str:
     """One statement, a step a layer, so that no expression is written out (or reckoned) more than once."""
     raws, knowns, values, faults = [f"{odd} AS odd"], [], [], [f"(CASE WHEN odd IS NOT NULL THEN '{CELL_COUNT}' END) AS f0"]
     came = {at: column for at, column in enumerate(table.columns, 1) if column.name in source.text.columns}
@@ -128,6 +127,7 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, lin
             table,
             column,
             CellNames(f"r{at}", f"k{at}", f"v{at}"),
+            padded=padded,
             decimal_comma=source.text.decimal_comma,
             scale=source.text.scale.get(column.name, 1.0),
             last_date=source.last_date,
@@ -144,13 +144,13 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, lin
     all_cells = ", ".join(f"r{at}" if at in came else "NULL" for at in range(1, len(table.columns) + 1))
     return f"""
         INSERT INTO staged_{table.name}
-        SELECT {", ".join(finals)}, {source.hand_in}, {source.source_id}, {line}, fine,
+        SELECT {", ".join(finals)}, {source.hand_in}, {source.source_id}, line, part, fine,
                CASE WHEN NOT fine THEN [{all_faults}] END, CASE WHEN NOT fine THEN [odd, {all_cells}] END
         FROM (SELECT *, {fine} AS fine
         FROM (SELECT *, {", ".join(faults)}
         FROM (SELECT *, {", ".join(values)}
         FROM (SELECT *, {", ".join(knowns)}
-        FROM (SELECT {", ".join(raws)}{", line, part" if "try_cast" in line else ""} FROM {relation})))))"""
+        FROM (SELECT {", ".join(raws)}, {origin} FROM {relation})))))"""
 
 
 def _absent(column: Column) -> str:
@@ -192,10 +192,6 @@ def _parted(text: TextTable) -> Iterator[tuple[int, int, Cells]]:
         part = part + 1 if line == last else 0
         last = line
         yield line, part, cells
-
-
-def _count(con: Any, table: Table, source: Source) -> int:
-    return con.execute(f"SELECT count(*) FROM staged_{table.name} WHERE source_id = {source.source_id}").fetchall()[0][0]
 
 
 def restore_cells(con: Any, source: Source, scratch: Path) -> None:
@@ -253,7 +249,7 @@ def write_ledger(con: Any, table: Table) -> None:
                CASE WHEN a.at > 1 THEN ({_array(names)})[a.at] END, s.faults[a.at],
                s.stood[a.at],
                to_json({{{stood}}}), {key_text(table, "s")}, NULL, NULL, false
-        FROM arrived_{table.name} AS s, (SELECT unnest(generate_series(1, {len(names)})) AS at) AS a
+        FROM staged_{table.name} AS s, (SELECT unnest(generate_series(1, {len(names)})) AS at) AS a
         WHERE NOT s.fine AND s.faults[a.at] IS NOT NULL
           AND (a.at = 1 OR s.faults[1] IS NULL)""")
 

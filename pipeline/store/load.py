@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -194,13 +195,14 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
     loaded_on = date.fromisoformat(entry.loaded_on)
     last_date = loaded_on.replace(year=loaded_on.year + 1, day=min(loaded_on.day, 28)).isoformat()
     con.execute("INSERT INTO hand_ins VALUES (?, ?, ?)", [number, entry.name, entry.loaded_on])
-    stage_tables(con)
-    first = con.execute("SELECT coalesce(max(source_id), 0) + 1 FROM sources").fetchall()[0][0]
+    # The first hand-in of an edition finds nothing there: its tables become the live ones.
+    first = number == 1
+    stage_tables(con, first=first)
+    next_id = con.execute("SELECT coalesce(max(source_id), 0) + 1 FROM sources").fetchall()[0][0]
     shas = dict(entry.files)
-    sources = [Source(text, source_id, number, last_date, customer_key()) for source_id, text in enumerate(texts, first)]
-    for source in sources:
+    sources = [Source(text, source_id, number, last_date, customer_key()) for source_id, text in enumerate(texts, next_id)]
+    for source, read in zip(sources, _stage_all(con, sources, settings, scratch, at_once=first), strict=True):
         text = source.text
-        read = stage(con, source, settings, scratch)
         con.execute(
             "INSERT INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
             [
@@ -215,12 +217,21 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
                 text.left_out,
             ],
         )
-    arrive(con, number)
+    arrive(con, number, first=first)
     for source in sources:
         restore_cells(con, source, scratch)
     con.execute("CREATE TEMP TABLE IF NOT EXISTS widely (yes BOOLEAN)")
     if any(text.table in ("vehicles", "upgrades", "items", "settlements") for text in texts):
         con.execute("INSERT INTO widely VALUES (true)")
+
+
+def _stage_all(con: Any, sources: Sequence[Source], settings: Settings, scratch: Path, *, at_once: bool) -> list[int]:
+    """Stage each source, and tell how many rows it had; `at_once`, where the staging tables can be seen from several connections."""
+    if not at_once:
+        return [stage(con, source, settings, scratch) for source in sources]
+    # The lines of a file are numbered one after the other, so it is files that share the cores.
+    with ThreadPoolExecutor(settings.store.threads) as pool:
+        return list(pool.map(lambda source: stage(con.cursor(), source, settings, scratch), sources))
 
 
 def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[str, Any], list[dict[str, Any]]]:
