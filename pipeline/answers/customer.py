@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -62,16 +63,17 @@ of_class AS (
     -- less what is told vehicle by vehicle, a wider group must still hold enough jobs, or else it is made up of those alone
     SELECT c.* FROM of_class AS c LEFT JOIN rest AS r ON r.family = c.family AND r.kind = c.kind WHERE c.told_alone OR r.jobs >= $least
 )"""
-_COVERED = """
-WITH bodies_sold AS (
-    SELECT b.job_id, b.body, b.length_mm FROM current_bodies AS b
-    WHERE b.counted AND b.sold_on IS NOT NULL AND b.kind = $kind AND coalesce(b.weighed_kg, b.cad_kg) IS NOT NULL
-), filled AS (
-    SELECT s.job_id, s.length_mm, coalesce(sum(f.qty), 0) AS pieces
-    FROM bodies_sold AS s LEFT JOIN current_fitout AS f ON f.job_id = s.job_id AND f.body = s.body GROUP BY s.job_id, s.body, s.length_mm
+_COVER = f"""
+WITH filled AS (
+    SELECT b.job_id, b.kind, b.length_mm, coalesce(sum(f.qty), 0) AS pieces
+    FROM current_bodies AS b LEFT JOIN current_fitout AS f ON f.job_id = b.job_id AND f.body = b.body
+    WHERE b.counted AND b.sold_on IS NOT NULL AND coalesce(b.weighed_kg, b.cad_kg) IS NOT NULL
+    GROUP BY b.job_id, b.body, b.kind, b.length_mm
+), by_job AS (
+    SELECT kind, job_id, max(length_mm) AS longest, min(length_mm) AS shortest, max(pieces) AS fullest FROM filled GROUP BY kind, job_id
 )
-SELECT count(DISTINCT job_id) FILTER (length_mm >= $length_mm), count(DISTINCT job_id) FILTER (length_mm <= $length_mm),
-       count(DISTINCT job_id) FILTER (pieces >= $pieces) FROM filled"""
+SELECT kind, min(shortest, {LEAST_JOBS})[{LEAST_JOBS}], max(longest, {LEAST_JOBS})[{LEAST_JOBS}], max(fullest, {LEAST_JOBS})[{LEAST_JOBS}]
+FROM by_job GROUP BY kind HAVING count(*) >= {LEAST_JOBS}"""
 _OFTEN_SOLD = """
 SELECT i.item_id, i.label, i."group" FROM items AS i JOIN current_fitout AS f ON f.item_id = i.item_id
 JOIN current_jobs AS j ON j.job_id = f.job_id WHERE j.sold_on IS NOT NULL AND i.retired_on IS NULL
@@ -220,19 +222,28 @@ def _common_lines(con: Any, family: int, kind: str) -> tuple[DraftLine, ...]:
     return (*chosen.values(), *(DraftLine(item_id) for item_id in sorted((needed - set(chosen) - refused) & known)))
 
 
-def items_to_choose(con: Any, _settings: Settings) -> dict[str, str]:
+def items_to_choose(con: Any, _settings: Settings | None = None) -> dict[str, str]:
     """Items by id with what people call them, that a customer may put in: LEAST_JOBS jobs and more have one."""
     return {item_id: label for item_id, label, _ in con.execute(_OFTEN_SOLD, {"least": LEAST_JOBS}).fetchall()}
 
 
-def covered(con: Any, draft: Draft) -> bool:
+def covered(edition: Edition, draft: Draft) -> bool:
     """Whether LEAST_JOBS jobs have a body as long, one as short and one as full as each of the draft's, and each of its items."""
-    often = {row[0] for row in con.execute(_OFTEN_SOLD, {"least": LEAST_JOBS}).fetchall()}
-    for body in draft.bodies:
-        asked = {"kind": body.body.partition("-")[0], "length_mm": body.length_mm, "pieces": sum(line.qty for line in body.lines)}
-        if min(con.execute(_COVERED, asked).fetchall()[0]) < LEAST_JOBS or any(line.item_id not in often for line in body.lines):
-            return False
-    return True
+    return all(_covered(*_cover(edition), body) for body in draft.bodies)
+
+
+def _covered(reach: Mapping[str, tuple[float, float, float]], often: frozenset[str], body: DraftBody) -> bool:
+    least_mm, most_mm, most_pieces = reach.get(body.body.partition("-")[0], (math.inf, -math.inf, -math.inf))
+    few = sum(line.qty for line in body.lines) <= most_pieces
+    return few and least_mm <= body.length_mm <= most_mm and all(line.item_id in often for line in body.lines)
+
+
+@lru_cache(maxsize=4)
+def _cover(edition: Edition) -> tuple[dict[str, tuple[float, float, float]], frozenset[str]]:
+    """By kind the lengths and the count of pieces that LEAST_JOBS jobs reach at least, and the items that so many have."""
+    con = edition.cursor()
+    reach = {kind: (least_mm, most_mm, pieces) for kind, least_mm, most_mm, pieces in con.execute(_COVER).fetchall()}
+    return reach, frozenset(items_to_choose(con))
 
 
 def for_customers(settings: Settings) -> Settings:
@@ -265,7 +276,7 @@ def build_answer(edition: Edition, model: Model | None, settings: Settings, draf
         draft, _to(float(found.estimate_kg.sum()), STEP_KG), down(float(found.low_kg.sum())), up(float(found.high_kg.sum())),
         left.get(draft.upgrade_id, Left(None, None, None, None)),
         {labels.get(upgrade_id, upgrade_id): one for upgrade_id, one in left.items() if upgrade_id is not None},
-        covered(con, draft),
+        covered(edition, draft),
     )  # fmt: skip
 
 

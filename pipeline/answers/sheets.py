@@ -119,7 +119,7 @@ def sheet_content(
         dated_on or _day_of(drafts, records_to),
         name,
     )
-    return in_steps(content, edition is None or covered(edition.cursor(), draft_of(drafts, job_id))) if guest else content
+    return in_steps(content, edition is None or covered(edition, draft_of(drafts, job_id))) if guest else content
 
 
 def one_draft(drafts: Drafts, job_id: str) -> Drafts:
