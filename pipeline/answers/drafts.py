@@ -87,7 +87,7 @@ def _bring_known(con: Any, edition: Edition | None) -> None:
         return
     con.execute(f"ATTACH {literal(str(edition.database))} AS past (READ_ONLY)")
     for table in ("vehicles", "upgrades", "items"):
-        con.execute(f"INSERT INTO {table} SELECT * REPLACE (0 AS hand_in, 0 AS source_id) FROM past.{table}")
+        con.execute(f"INSERT INTO {table} BY NAME SELECT * REPLACE (0 AS hand_in, 0 AS source_id) FROM past.{table}")
     con.execute("DETACH past")
 
 

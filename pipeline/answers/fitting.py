@@ -13,7 +13,7 @@ from pipeline.mass.evidence import REASONS, USED, History
 from pipeline.mass.fit import Fitted, fit_fully, left_out
 from pipeline.mass.missing import short_lists
 from pipeline.store import Store
-from pipeline.store.disk import copy_file, only_one, reached, write_json, write_whole, writing
+from pipeline.store.disk import only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
 from pipeline.store.load import open_builder
 from pipeline.store.schema import create_views
@@ -32,7 +32,7 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
     parent = store.live()
     settings = store.settings()
     with writing(store.root), only_one(store.lock), building(store) as folder:
-        copy_file(parent.database, folder / DATABASE)
+        parent.copy_database(folder / DATABASE)
         with open_builder(folder, settings) as con:
             history = history_of(con)
             fitted = fit_fully(history, settings.mass, settings.vehicles)
@@ -50,6 +50,7 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
             write_json(folder / REPORT, told)
         kept = ("hand_ins", "settings", "rows", "digests", "digests_by", "records_to")
         manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": fitted.model.digest}
+        manifest |= {"rules_since": parent.rules_since}
         edition = publish(store, folder, manifest, settings)
     outcome = {"edition": edition.number, **_figures(fitted), "families": families.families.height}
     return outcome | ({"report": told} if report else {})

@@ -169,7 +169,8 @@ def list_editions(store: Store) -> Rows:
 
 def _rebuild(call: argparse.Namespace) -> Exit:
     result = rebuild(call.store)
-    say(f"edition {result.edition.number} is live, rebuilt from the originals and alike in every table")
+    alike = "alike in every table" if result.alike else "by today's rules, which are newer than those it was loaded by: see what differs"
+    say(f"edition {result.edition.number} is live, rebuilt from the originals and {alike}")
     give(
         Rows(
             ("table", "before", "after", "alike"),

@@ -113,7 +113,7 @@ class Model:
     def from_json(cls, text: str) -> Model:
         """Read the document.
 
-        Raises: StoreBroken: not such a document, or of a newer version.
+        Raises: StoreBroken: not such a document, or of another version.
         """
         try:
             document = json.loads(text)
@@ -122,7 +122,11 @@ class Model:
             raise StoreBroken("the mass model is not readable", got=str(error), do="run `tarebook fit` again") from error
         if schema != SCHEMA:
             raise StoreBroken("the mass model has another version", got=str(schema), expected=str(SCHEMA), do="run `tarebook fit` again")
-        return _from_document(document)
+        try:
+            return _from_document(document)
+        except (ValueError, KeyError, TypeError) as error:
+            got = f"{type(error).__name__}: {error}"
+            raise StoreBroken("the mass model was made by another Tarebook", got=got, do="run `tarebook fit` again") from error
 
 
 def _from_document(document: Mapping[str, Any]) -> Model:

@@ -24,10 +24,11 @@ BOOKS = """
 CREATE TABLE hand_ins (hand_in INTEGER, name VARCHAR, loaded_on DATE);
 CREATE TABLE sources (source_id INTEGER, hand_in INTEGER, file VARCHAR, sheet VARCHAR, table_name VARCHAR, sha256 VARCHAR,
     mapping_sha256 VARCHAR, read BIGINT, left_out BIGINT, taken_up BIGINT);
-CREATE TABLE ledger (table_name VARCHAR, hand_in INTEGER, source_id INTEGER, line BIGINT, part INTEGER, cell VARCHAR, column_name VARCHAR,
-    rule VARCHAR, value VARCHAR, stood VARCHAR, key VARCHAR, closed VARCHAR, closed_by INTEGER, stood_cast BOOLEAN);
+CREATE TABLE ledger (table_name VARCHAR, hand_in INTEGER, source_id INTEGER, line BIGINT, part INTEGER DEFAULT 0,
+    cell VARCHAR, column_name VARCHAR, rule VARCHAR, value VARCHAR, stood VARCHAR, key VARCHAR, closed VARCHAR,
+    closed_by INTEGER, stood_cast BOOLEAN);
 CREATE TABLE suspects (table_name VARCHAR, key VARCHAR, rule VARCHAR, why VARCHAR, job_id VARCHAR,
-    source_id INTEGER, line BIGINT, part INTEGER);
+    source_id INTEGER, line BIGINT, part INTEGER DEFAULT 0);
 """
 
 

@@ -23,9 +23,11 @@ from typing import Any
 
 from pipeline.errors import NoModel, NoStore, StoreBroken, WrongCall
 from pipeline.settings import FILE_NAME, Settings, load_settings
-from pipeline.store.disk import flush, reached, write_json, write_whole
+from pipeline.store.disk import copy_file, flush, reached, write_json, write_whole
+from pipeline.store.formats import read_as_today, write_as_today
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+"""Format of the tables, and version of the rules that fill them. 1: rows that one line of a wide sheet makes were not told apart."""
 DATABASE = "tarebook.duckdb"
 MANIFEST = "manifest.json"
 MODEL = "model.json"
@@ -52,6 +54,16 @@ class Edition:
         return self.path / DATABASE
 
     @property
+    def is_of_today(self) -> bool:
+        """Whether its tables have today's format."""
+        return int(self.manifest["schema"]) == SCHEMA_VERSION
+
+    @property
+    def rules_since(self) -> int:
+        """The oldest format by whose rules some of its rows came in."""
+        return int(self.manifest.get("rules_since", self.manifest["schema"]))
+
+    @property
     def has_model(self) -> bool:
         return (self.path / MODEL).exists()
 
@@ -66,7 +78,11 @@ class Edition:
         import duckdb
 
         try:
-            con = duckdb.connect(str(self.database), read_only=True, config={"threads": 2})
+            if self.is_of_today:
+                con = duckdb.connect(str(self.database), read_only=True, config={"threads": 2})
+            else:
+                con = duckdb.connect(config={"threads": 2})
+                read_as_today(con, self.database)
         except duckdb.Error as error:
             raise StoreBroken(
                 "the edition's database cannot be opened",
@@ -82,6 +98,13 @@ class Edition:
                 "SET lock_configuration = true"
             )
         return con
+
+    def copy_database(self, target: Path) -> None:
+        """Begin a new edition with this one's tables, in today's format."""
+        if self.is_of_today:
+            copy_file(self.database, target)
+        else:
+            write_as_today(self.database, target)
 
     def cursor(self) -> Any:
         """A read-only cursor of the caller's own: one a query, never shared between threads."""
@@ -212,10 +235,12 @@ def publish(store: Store, folder: Path, manifest: dict[str, Any], settings: Sett
     """Give a finished folder its name and make it live; every byte is on the disk before the pointer moves.
 
     Args:
-        manifest: what the caller knows; number, time, schema and size are filled in here.
+        manifest: what the caller knows; number, time, schema and size are filled in here. `rules_since` is of today where
+            the caller does not say that rows of an older edition are in.
     """
     number = max((edition.number for edition in store.editions()), default=0) + 1
     full = {
+        "rules_since": SCHEMA_VERSION,
         **manifest,
         "edition": number,
         "made_on": datetime.now(UTC).isoformat(timespec="seconds"),

@@ -18,7 +18,7 @@ from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_
 from pipeline.store.audit import audit, digest_maker, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing
-from pipeline.store.editions import DATABASE, MODEL, Edition, Store, building, publish
+from pipeline.store.editions import DATABASE, MODEL, SCHEMA_VERSION, Edition, Store, building, publish
 from pipeline.store.schema import create_views
 
 ACCOUNT_COLUMNS = ("hand_in", "file", "table", "sha256", "read", "kept", "suspect", "rejected", "superseded", "left_out", "taken_up")
@@ -156,7 +156,7 @@ def _build(
     today = date.today().isoformat()
     with building(store) as folder:
         if parent:
-            copy_file(parent.database, folder / DATABASE)
+            parent.copy_database(folder / DATABASE)
             if parent.has_model:
                 copy_file(parent.path / MODEL, folder / MODEL)
         reached("copied-parent")
@@ -182,6 +182,7 @@ def _build(
         manifest |= {
             "by": by,
             "parent": parent.number if parent else None,
+            "rules_since": parent.rules_since if parent else SCHEMA_VERSION,
             "hand_ins": [entry.as_json() for entry in listed],
             "settings": store.settings_file.read_text("utf-8") if store.settings_file.exists() else "",
         }
