@@ -6,11 +6,21 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import called, live
-from dashboard.here import FILTER_KEYS, filters
+from dashboard import address, called, live
+from dashboard.here import FILTER_KEYS
 from dashboard.questions import family_names
 from pipeline.contract.tables import BODY_KINDS
 from pipeline.settings import Settings
+
+LABELS = {
+    "since": "From month",
+    "until": "To month",
+    "kinds": "Kind of body",
+    "size_classes": "Size class",
+    "vehicles": "Vehicle",
+    "branches": "Branch",
+    "families": "Layout family",
+}
 
 
 def filter_bar(_settings: Settings, used: bool) -> None:
@@ -20,32 +30,19 @@ def filter_bar(_settings: Settings, used: bool) -> None:
     options = live.ask(filter_options)
     label = "Filters" if used else "Filters (not used on this page)"
     with st.expander(label, expanded=used):
-        for label, key in (("From month", "since"), ("To month", "until")):
-            st.selectbox(label, options["months"], index=None, key=key, bind="query-params", placeholder="any")
-        _several("Kind of body", "kinds", list(BODY_KINDS))
-        _several("Size class", "size_classes", options["size_classes"])
-        _several("Vehicle", "vehicles", list(options["vehicles"]), options["vehicles"])
-        _several("Branch", "branches", options["branches"])
-        _several("Layout family", "families", list(options["families"]), options["families"])
-        st.button("Reset filters", on_click=_reset, type="tertiary", disabled=not filters().to_query())
+        for key in FILTER_KEYS:
+            choose = address.one if key in ("since", "until") else address.several
+            choose(LABELS[key], key, options[key], placeholder="any" if choose is address.one else "all")
 
 
-def _several(label: str, key: str, options: list[Any], names: dict[Any, str] | None = None) -> None:
-    if options:
-        said = names.__getitem__ if names else str
-        st.multiselect(label, options, key=key, bind="query-params", format_func=said, placeholder="all", select_all=False)
+def reset() -> None:
+    """Let everything through again; for a button."""
+    for key in FILTER_KEYS:
+        address.clear(key)
 
 
-def _reset() -> None:
-    for key in FILTER_KEYS[:2]:
-        st.session_state[key] = None
-    for key in FILTER_KEYS[2:]:
-        if key in st.session_state:
-            st.session_state[key] = []
-
-
-def filter_options(con: Any, _settings: Settings) -> dict[str, Any]:
-    """What the filters can be set to in an edition."""
+def filter_options(con: Any, _settings: Settings) -> dict[str, dict[Any, str]]:
+    """What each filter can be set to in an edition: labels by id."""
     vehicles = con.execute("SELECT DISTINCT vehicle_id, vehicle FROM current_jobs ORDER BY vehicle, vehicle_id").fetchall()
     branches = con.execute("SELECT DISTINCT branch FROM current_jobs WHERE branch IS NOT NULL ORDER BY branch").fetchall()
     classes = con.execute("SELECT DISTINCT size_class FROM current_jobs ORDER BY size_class").fetchall()
@@ -55,10 +52,13 @@ def filter_options(con: Any, _settings: Settings) -> dict[str, Any]:
             UNION ALL SELECT ordered_on FROM current_jobs
             UNION ALL SELECT delivered_on FROM current_jobs
         ) WHERE day IS NOT NULL ORDER BY 1 DESC""").fetchall()
+    listed = {row[0]: row[0] for row in months}
     return {
-        "months": [row[0] for row in months],
+        "since": listed,
+        "until": listed,
+        "kinds": {kind: kind for kind in BODY_KINDS},
+        "size_classes": {row[0]: row[0] for row in classes},
         "vehicles": called.unlike(dict(vehicles)),
-        "branches": [row[0] for row in branches],
-        "size_classes": [row[0] for row in classes],
+        "branches": {row[0]: row[0] for row in branches},
         "families": {number: called.family(number, name) for number, name in family_names(con, _settings).items()},
     }

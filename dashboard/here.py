@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import live, who
+from dashboard import address, live, who
 from dashboard.units import Units
 from pipeline.answers.access import Role, may
 from pipeline.answers.filters import Filters
@@ -61,20 +61,16 @@ def look() -> Look:
 
 def filters() -> Filters:
     """The shared filters as they stand; what is no filter value is left out."""
-    state = st.session_state
-    listed: dict[str, Any] = {key: tuple(state.get(key) or ()) for key in FILTER_KEYS[2:]}
-    since, until = (_first_day(state.get(key)) for key in FILTER_KEYS[:2])
+    listed: dict[str, Any] = {key: address.chosen(key) for key in FILTER_KEYS[2:]}
+    since, until = (_first_day(address.chosen(key)) for key in FILTER_KEYS[:2])
     if since and until and since > until:
         since, until = until, since
     return Filters(since=since, until=_last_day(until), **listed)
 
 
-def _first_day(month: Any) -> date | None:
-    """First day of a month like `2026-03`; None for anything else."""
-    try:
-        return date.fromisoformat(f"{month}-01")
-    except ValueError:
-        return None
+def _first_day(months: tuple[str, ...]) -> date | None:
+    """First day of a month like `2026-03`, where one is chosen."""
+    return date.fromisoformat(f"{months[0]}-01") if months else None
 
 
 def _last_day(month: date | None) -> date | None:

@@ -13,3 +13,12 @@ def share_in_words(level: float) -> str:
     ('9 of 10', '70 of 100')
     """
     return _SHARES.get(round(level, 4)) or f"{100 * level:.0f} of 100"
+
+
+def escaped(text: str) -> str:
+    """Text that Markdown leaves alone.
+
+    >>> escaped("a*b")
+    'a\\\\*b'
+    """
+    return "".join(f"\\{letter}" if letter in "\\`*_{}[]()#+!|<>~:$" else letter for letter in text)

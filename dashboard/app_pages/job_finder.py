@@ -5,11 +5,11 @@ import streamlit as st
 from dashboard import live
 from dashboard.finder.job import job_file
 from dashboard.finder.search import search_form
-from dashboard.frame import link
 from dashboard.here import Here, here
 from dashboard.parts import tables
+from dashboard.parts.filter_line import filter_line
 from dashboard.parts.rows import rows_of
-from dashboard.questions import found_page, found_rows
+from dashboard.questions import calls, found_page, found_rows
 from pipeline.answers.finder import FOUND, Search, search_words
 
 SIZE = 50
@@ -30,8 +30,15 @@ def results(now: Here) -> None:
     columns = FOUND if search.like else tuple(column for column in FOUND if column != "likeness")
     place = tables.choose(rows_of(page.rows), "Bodies found, a row a body", "found", now, columns)
     if place is not None:
-        link("job-finder", f"Open job {page.rows['job_id'][place]}", {"job": page.rows["job_id"][place]})
+        job_id = page.rows["job_id"][place]
+        st.button(f"Open job {job_id}", on_click=open_here, args=(job_id,), type="primary")
     take_all(now, search, page.found)
+
+
+def open_here(job_id: str) -> None:
+    """Open a job on this page; a link to the page itself would not reach its address."""
+    st.session_state["job"] = job_id
+    st.rerun()
 
 
 def take_all(now: Here, search: Search, found: int) -> None:
@@ -45,4 +52,6 @@ job_id = st.text_input("Open a job by its number", key="job", bind="query-params
 if job_id and job_id.strip():
     job_file(now, job_id.strip())
 else:
+    among = live.ask(found_page, Search(now.filters), 1, 1).found
+    filter_line(now, "job-finder", f"Looking through **{tables.escaped(now.filters.words(among, live.ask(calls)))}**.")
     results(now)

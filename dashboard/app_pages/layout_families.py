@@ -3,17 +3,16 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, called, live
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
 from dashboard.parts.builds import job_drawing
+from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import bodies_behind, job_link
 from dashboard.parts.rows import rows_of
 from dashboard.questions import family_changes, family_items, family_margins, family_names, has_families, number_of_families
-from dashboard.start.views import keep_view
-from pipeline.answers import families
+from pipeline.answers import families, selling
 from pipeline.answers.finder import Search
-from pipeline.answers.selling import narrowed
 from pipeline.pictures import charts
 
 THUMBS = 12
@@ -26,8 +25,7 @@ def overview(now: Here) -> None:
     if found.is_empty():
         st.info("No body was sold with these filters.")
         return
-    bodies = f"**{found['bodies'].sum():,} bodies** sold, in {len(found)} families of alike layouts."
-    st.markdown(f"{bodies} A family keeps its number from edition to edition.")
+    st.markdown(f"They fall into {len(found)} families of alike layouts. A family keeps its number from edition to edition.")
     counted = found.select(value="name", count="bodies").head(20)
     pictures.chart(now, charts.counts(counted, now.style(), question="Which layouts are most common?"), "families", abouts.FAMILIES)
     tables.table(rows_of(found), "Layout families; lengths and masses hold 8 in 10 bodies", "layout-families", now, columns=SHOWN)
@@ -49,10 +47,10 @@ def card(now: Here, row: dict) -> None:
 @st.fragment
 def one_family(now: Here) -> None:
     st.header("One family", anchor=False)
-    called = live.ask(family_names)
-    family = st.selectbox(
-        "Family", list(called), format_func=lambda one: f"{one}: {called.get(one, '')}", key="family", bind="query-params"
-    )
+    names = live.ask(family_names)
+    options = {number: called.family(number, name) for number, name in names.items()}
+    family = address.one("Family", "family", options, default=next(iter(names)))
+    address.tell_unknown("Family", "family")
     rows = live.ask(families.family_page, now.filters).filter(pl.col("family") == family).to_dicts()
     left, right = st.columns([6, 5], gap="large")
     with left:
@@ -73,7 +71,7 @@ def one_family(now: Here) -> None:
         st.markdown("**Margin to GVM, 8 in 10 jobs**")
         tables.table(rows_of(margins), "Margins of this family", f"family-{family}-margins", now, empty="Not known.", about=abouts.MARGINS)
     st.subheader("Its bodies", anchor=False)
-    bodies_behind(now, Search(narrowed(now.filters, "family", str(family))), f"family-{family}-bodies")
+    bodies_behind(now, Search(selling.narrowed(now.filters, "family", str(family))), f"family-{family}-bodies")
 
 
 def typical(now: Here, family: int, rows: list[dict]) -> None:
@@ -102,7 +100,8 @@ now = here()
 if not live.ask(has_families):
     st.info("Families are gathered by the fit: `tarebook fit`, or after a hand-in on *Start*.")
 else:
-    keep_view(now, "layout-families")
+    sold = live.ask(selling.totals, now.filters).words
+    filter_line(now, "layout-families", f"**{tables.escaped(sold)}**.")
     overview(now)
     if live.ask(family_names):
         one_family(now)

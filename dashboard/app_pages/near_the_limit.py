@@ -9,13 +9,14 @@ from dashboard.early.limits import headline, spoken
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
 from dashboard.parts.builds import job_drawing
+from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import job_link
 from dashboard.parts.rows import rows_of
 from dashboard.parts.sources import cautions
 from dashboard.questions import calls, case_of_job, margins_by, margins_through
-from dashboard.start.views import keep_view
 from pipeline.answers import near
 from pipeline.answers.files import Rows
+from pipeline.answers.filters import Filters
 from pipeline.answers.margins import tickets_beside
 from pipeline.frames import rows
 from pipeline.pictures import charts
@@ -40,7 +41,6 @@ def distribution(now: Here) -> None:
         limit = st.segmented_control(
             "Limit", list(LIMIT_WORDS), format_func=LIMIT_WORDS.__getitem__, default="gvm", required=True, key="limit", bind="query-params"
         )
-        keep_view(now, "near-the-limit")
     found = live.ask(margins_through, now.filters, load)
     if not in_words(now, found, load, limit):
         return
@@ -127,6 +127,14 @@ def check_of_reckoning(now: Here) -> None:
         tables.table(found, "Tickets beside the reckoning", "tickets-beside", now)
 
 
+def delivered(now: Here) -> str:
+    """What the filters let through, in words."""
+    jobs = live.ask(margins_through, now.filters, near.TRAVEL).height
+    said = f"{jobs:,} delivered {'job' if jobs == 1 else 'jobs'}"
+    return said if now.filters == Filters() else f"{said} with {now.filters.words(labels=live.ask(calls))}"
+
+
 now = here()
+filter_line(now, "near-the-limit", f"**{tables.escaped(delivered(now))}**.")
 distribution(now)
 check_of_reckoning(now)

@@ -3,13 +3,13 @@
 import polars as pl
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, live
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
+from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import bodies_behind
 from dashboard.parts.rows import rows_of
 from dashboard.questions import calls, curve
-from dashboard.start.views import keep_view
 from pipeline.answers import selling
 from pipeline.answers.finder import ItemAt, Search
 from pipeline.pictures import charts
@@ -21,13 +21,16 @@ COST = ("left_over", "left_over_an_hour", "jobs_with_cost")
 
 def summary(now: Here) -> None:
     total = live.ask(selling.totals, now.filters)
-    said = [f"**{total.words[:1].upper()}{total.words[1:]}** in {total.jobs:,} {'job' if total.jobs == 1 else 'jobs'}."]
+    sold = tables.escaped(total.words)
+    filter_line(now, "what-sells", f"**{sold}** in {total.jobs:,} {'job' if total.jobs == 1 else 'jobs'}.")
+    said = []
     if now.may("see-prices") and total.revenue is not None:
         money = f"{total.revenue:,.0f} {now.settings.workshop.currency}".rstrip()
         said.append(f"They brought {money} (known of {total.jobs_priced:,} jobs).")
     if total.labour_h is not None:
         said.append(f"{total.labour_h:,.0f} hours were booked (known of {total.jobs_with_hours:,} jobs).")
-    st.markdown(" ".join(said))
+    if said:
+        st.markdown(" ".join(said))
 
 
 def changed(now: Here) -> None:
@@ -113,10 +116,8 @@ def together(now: Here) -> None:
     called = live.ask(calls)
     found = live.ask(selling.pairs, now.filters).filter(pl.col("bodies") >= now.settings.trends.pair_bodies)
     items = sorted(set(found["item_a"]), key=lambda one: called.get(one, one))
-    item = st.selectbox(
-        "What goes with", items, index=None, format_func=lambda one: called.get(one, one), placeholder="any item", key="with_item",
-        bind="query-params",
-    )  # fmt: skip
+    item = address.one("What goes with", "with_item", {one: called.get(one, one) for one in items}, placeholder="any item")
+    address.tell_unknown("Item", "with_item")
     part = (found.filter(pl.col("item_a") == item) if item else found).sort("lift", "bodies", "item_a", descending=[True, True, False])
     rows = rows_of(part, called, ("item_a", "item_b"))
     tables.table(rows, "Items that stand together", "pairs", now, empty="No two items stand together often enough.", about=abouts.PAIRS)
@@ -178,7 +179,6 @@ VIEWS = {
 }
 now = here()
 summary(now)
-keep_view(now, "what-sells")
 for tab, view in zip(st.tabs(list(VIEWS), key="view", on_change="rerun", bind="query-params"), VIEWS.values(), strict=True):
     if tab.open:
         with tab:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import streamlit as st
 
-from dashboard import called, live
+from dashboard import live
 from dashboard.early import desk_top
 from dashboard.finder.ticket import ticket_form
 from dashboard.frame import link
@@ -94,7 +94,7 @@ def _bodies(now: Here, found: JobFile) -> None:
             _measured(now, body)
             if body["body"] in families:
                 family = families[body["body"]]
-                link("layout-families", f"Layout family {family['family']} →", {"family": called.family(family["family"], family["name"])})
+                link("layout-families", f"Layout family {family['family']} →", {"family": str(family["family"])})
         lines = found.fitout.filter((pl.col("revision") == last) & (pl.col("body") == body["body"])).drop("job_id", "revision", "body")
         said, name = f"Fit-out of the {body['body']}, with the line each came from", f"{found.job_id}-{body['body']}-fitout"
         tables.table(rows_of(lines, live.ask(calls), ("item_id",)), said, name, now, empty="No fit-out is written down.")

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import address, live
 from dashboard.early import desk_top
 from dashboard.early.choices import choices
 from dashboard.here import Here
@@ -63,10 +63,10 @@ def search_form(now: Here) -> Search:
 
 
 def _items(label: str, key: str, called: dict[str, str]) -> list[str]:
-    options = sorted(called, key=called.__getitem__)
-    return st.multiselect(
-        label, options, format_func=called.__getitem__, key=key, bind="query-params", placeholder="any", select_all=False, width=320
-    )
+    options = {item_id: called[item_id] for item_id in sorted(called, key=called.__getitem__)}
+    chosen = address.several(label, key, options, placeholder="any", width=320)
+    address.tell_unknown(label, key)
+    return chosen
 
 
 def _number(label: str, key: str, unit: str, per: float) -> float | None:

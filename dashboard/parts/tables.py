@@ -14,6 +14,7 @@ from dashboard import who
 from dashboard.here import Here
 from dashboard.parts.columns import heading
 from dashboard.parts.sources import About, source
+from dashboard.words import escaped
 from pipeline.answers.exports import taken_along
 from pipeline.answers.files import Rows
 
@@ -166,12 +167,3 @@ def said(name: str, value: Any) -> str:
         return f"{value:,.{digits}f}".replace("-", "\N{MINUS SIGN}")
     # text out of files is text: no heading, link or picture is made of it
     return escaped(str(value))
-
-
-def escaped(text: str) -> str:
-    """Text that Markdown leaves alone.
-
-    >>> escaped("a*b")
-    'a\\\\*b'
-    """
-    return "".join(f"\\{letter}" if letter in "\\`*_{}[]()#+!|<>~:$" else letter for letter in text)

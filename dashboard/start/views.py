@@ -7,8 +7,8 @@ from urllib.parse import parse_qsl, urlencode
 import streamlit as st
 
 from dashboard import live, who
-from dashboard.frame import PAGES, link
-from dashboard.here import Here
+from dashboard.frame import PAGES
+from dashboard.here import FILTER_KEYS, Here
 from pipeline.store import desk
 
 
@@ -20,7 +20,13 @@ def saved_views(now: Here) -> None:
     st.header("Saved views", anchor=False)
     for view in kept:
         with st.container(horizontal=True, vertical_alignment="center"):
-            link(view.page, f"{view.name} ({PAGES[view.page][0]})", _grouped(view.query))
+            st.button(
+                f"{view.name} ({PAGES[view.page][0]})",
+                key=f"view-{view.name}",
+                on_click=_open,
+                args=(view.page, view.query),
+                type="tertiary",
+            )
             if now.may("keep-view"):
                 st.button(
                     "Forget",
@@ -42,6 +48,14 @@ def keep_view(now: Here, page: str) -> None:
             query = urlencode([(key, value) for key in st.query_params for value in st.query_params.get_all(key)])
             desk.keep_view(live.store(), name.strip(), page, query, who.name())
             st.toast(f"Saved as {name.strip()}; it stands on Start.")
+
+
+def _open(page: str, query: str) -> None:
+    """Go to a page with the filters of a view, and no others."""
+    asked = _grouped(query)
+    for key in FILTER_KEYS:
+        st.session_state[key] = asked.pop(key, "")
+    st.switch_page(st.session_state["pages"][page], query_params=asked)
 
 
 def _forget(name: str) -> None:
