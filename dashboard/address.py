@@ -26,7 +26,7 @@ def several(label: str, key: str, options: Mapping[Any, str], **looks: Any) -> l
     return found
 
 
-def one(label: str, key: str, options: Mapping[Any, str], default: Any | None = None, **looks: Any) -> Any | None:
+def one(label: str, key: str, options: Mapping[Any, str], default: Any = None, **looks: Any) -> Any:
     """As `several`, for a list of which one can be chosen; where none is: `default`."""
     found = next(iter(_known(key, options)), default)
     _show(key, found)

@@ -14,6 +14,7 @@ from dashboard.questions import family_changes, family_items, family_margins, fa
 from pipeline.answers import families, selling
 from pipeline.answers.finder import Search
 from pipeline.pictures import charts
+from pipeline.pictures.drawing import GROUPS
 
 THUMBS = 12
 SHOWN = ("family", "name", "bodies", "share", "length_low_mm", "length_high_mm", "mass_low_kg", "mass_high_kg", "measured")
@@ -30,6 +31,7 @@ def overview(now: Here) -> None:
     pictures.chart(now, charts.counts(counted, now.style(), question="Which layouts are most common?"), "families", abouts.FAMILIES)
     tables.table(rows_of(found), "Layout families; lengths and masses hold 8 in 10 bodies", "layout-families", now, columns=SHOWN)
     st.subheader("Typical builds", anchor=False)
+    pictures.key_to(GROUPS)
     with st.grid(min_column_width=200):
         for row in found.head(THUMBS).to_dicts():
             card(now, row)

@@ -57,7 +57,7 @@ def _body(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, items: 
     lines = [{field: getattr(line, field) for field in line.__struct_fields__} for line in draft.lines]
     centre = Centre(body.com_x_mm, body.com_x_low_mm, body.com_x_high_mm, body.com_y_mm, body.com_y_low_mm, body.com_y_high_mm)
     shape = body_shape(row, lines, items, found.vehicle, centre, now.settings.mass)
-    pictures.drawing(draw(shape, "page", now.look, title=f"The {kind} to scale"), f"draft-{name}-{body.body}")
+    pictures.drawing(draw(shape, "page", now.look, title=f"The {kind} to scale", units=now.units.system), f"draft-{name}-{body.body}")
     _parts(now, body, name)
     _nearest(now, found, place, body, name)
 

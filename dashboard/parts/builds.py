@@ -30,7 +30,7 @@ def draft_drawing(now: Here, draft: Draft, body: str, size: str, centre: Centre 
             row = {field: getattr(one, field) for field in one.__struct_fields__ if field != "lines"}
             lines = [{field: getattr(line, field) for field in line.__struct_fields__} for line in one.lines]
             shape = body_shape(row, lines, items, vehicle, centre, now.settings.mass)
-            return draw(shape, size, now.look, title=f"{body} to scale")
+            return draw(shape, size, now.look, title=f"{body} to scale", units=now.units.system)
     return None
 
 

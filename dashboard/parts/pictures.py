@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+from collections.abc import Sequence
 from functools import partial
 from typing import Any, cast
 
@@ -12,8 +14,10 @@ import streamlit as st
 from dashboard.here import Here
 from dashboard.parts.sources import About, source
 from dashboard.parts.tables import take_along
+from dashboard.words import escaped
 from pipeline.answers.files import Rows
 from pipeline.pictures.drawing import Drawing
+from pipeline.pictures.palette import text_on
 
 _FILE_WIDTH_PX = 900
 
@@ -25,8 +29,10 @@ def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: 
     """
     spec = picture.to_dict()
     picks = _picks(spec)
-    # without this the page would take title and axis out of the height that the rows of a chart need
+    _heading(spec["title"])
+    # without this the page would take the axis out of the height that the rows of a chart need
     on_page = picture.properties(autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
+    on_page.title = alt.Undefined
     shown = st.altair_chart(
         on_page, theme=None, key=f"chart-{name}", alt=None if spec.get("description") else name, on_select="rerun" if picks else "ignore"
     )
@@ -41,13 +47,31 @@ def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: 
     return dict(cast(Any, shown)["selection"]) if picks else {}
 
 
+def _heading(title: dict[str, Any]) -> None:
+    """A chart's question and answer as text of the page, which breaks where the page does and is read aloud."""
+    question, answer = (" ".join(said) if isinstance(said, list) else said for said in (title["text"], title.get("subtitle", "")))
+    st.markdown(f"**{escaped(question)}**" + (f"  \n:small[{escaped(answer)}]" if answer else ""))
+
+
 def drawing(picture: Drawing, name: str) -> None:
-    """Show a drawing to scale with what a reader must know about it."""
+    """Show a drawing to scale with what its letters stand for and what a reader must know about it."""
     st.image(picture.svg, alt=picture.alt, width="stretch")
+    key_to(picture.key)
     if picture.notes:
         st.caption(" ".join(picture.notes))
     with st.popover("Save drawing", type="tertiary", key=f"drawing-{name}"):
+        _save(name, "PNG", partial(_drawn_png, picture.svg), "image/png")
         _save(name, "SVG", picture.svg, "image/svg+xml")
+
+
+def key_to(key: Sequence[tuple[str, str, str]]) -> None:
+    """What the letters on blocks stand for, in the blocks' colours: `(letters, what, colour)`."""
+    entries = [
+        f'<li><span style="background:{colour};color:{text_on(colour)}">{html.escape(letters)}</span>{html.escape(what)}</li>'
+        for letters, what, colour in key
+    ]
+    if entries:
+        st.html(f'<ul class="key" aria-label="What the letters stand for">{"".join(entries)}</ul>')
 
 
 def _save(name: str, kind: str, data: Any, mime: str) -> None:
@@ -68,6 +92,12 @@ def _svg(spec: str) -> bytes:
     import vl_convert
 
     return vl_convert.vegalite_to_svg(_for_file(spec)).encode("utf-8")
+
+
+def _drawn_png(svg: str) -> bytes:
+    import vl_convert
+
+    return vl_convert.svg_to_png(svg, scale=2)
 
 
 def _for_file(spec: str) -> str:

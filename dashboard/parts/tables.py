@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from functools import partial
 from typing import Any
 
+import pandas as pd
 import polars as pl
 import streamlit as st
+from pandas.io.formats.style import Styler
 
 from dashboard import who
 from dashboard.here import Here
@@ -20,7 +23,7 @@ from pipeline.answers.files import Rows
 
 SMALL = 40
 """Rows up to which a table is plain HTML: whoever listens to a page hears it, and it prints whole."""
-_SHARES = ("share", "support", "confidence", "p_over", "coverage", "coverage_90", "mape")
+_SHARES = ("share", "support", "confidence", "p_over", "coverage", "coverage_90", "mape", "low", "high")
 """Endings of columns that hold a share."""
 _KINDS = {
     ".csv": "text/csv",
@@ -52,7 +55,7 @@ def table(
         return
     shown, names = _shown(rows, columns, here)
     if len(rows.rows) <= SMALL:
-        st.table(_as_text(shown, names), alt=alt, border="horizontal", hide_index=True)
+        st.table(_as_told(shown, names, name), alt=alt, border="horizontal", hide_index=True)
     else:
         st.dataframe(
             as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here), placeholder=""
@@ -69,7 +72,7 @@ def choose(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str] =
     """Rows of which one can be chosen: few in a plain table with a list below it, many in a grid; its position, or None."""
     shown, names = _shown(rows, columns, here)
     if len(rows.rows) <= SMALL:
-        st.table(_as_text(shown, names), alt=alt, border="horizontal", hide_index=True)
+        st.table(_as_told(shown, names, name), alt=alt, border="horizontal", hide_index=True)
         called = [" · ".join(str(row[shown.columns.index(column)]) for column in names[:2]) for row in shown.rows]
         places = range(len(called))
         return st.selectbox(
@@ -118,11 +121,12 @@ def facts(pairs: Mapping[str, str], alt: str) -> None:
 
 
 def as_frame(rows: Rows, names: Sequence[str]) -> pl.DataFrame:
-    """Rows as a frame, these columns only."""
+    """Rows as a frame for a grid, these columns only; shares in hundredths."""
     places = [rows.columns.index(name) for name in names]
-    return pl.DataFrame(
+    frame = pl.DataFrame(
         {name: pl.Series(name, [row[place] for row in rows.rows], strict=False) for name, place in zip(names, places, strict=True)}
     )
+    return frame.with_columns(pl.col(name) * 100 for name in names if _is_share(name) and frame[name].dtype.is_numeric())
 
 
 def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
@@ -132,8 +136,8 @@ def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
         label = heading(name)
         if name.endswith(("_kg", "_lb", "_mm", "_in")):
             config[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f")
-        elif name.endswith((*_SHARES, "low", "high")):
-            config[name] = st.column_config.NumberColumn(label, format="percent")
+        elif _is_share(name):
+            config[name] = st.column_config.NumberColumn(label, format="%.0f %%")
         elif name.endswith("_on"):
             config[name] = st.column_config.DateColumn(label, format="D MMM YYYY")
         else:
@@ -141,9 +145,22 @@ def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
     return config
 
 
-def _as_text(rows: Rows, names: Sequence[str]) -> pl.DataFrame:
-    places = [rows.columns.index(name) for name in names]
-    return pl.DataFrame({heading(name): [said(name, row[place]) for row in rows.rows] for name, place in zip(names, places, strict=True)})
+def _is_share(name: str) -> bool:
+    return name.endswith(_SHARES)
+
+
+def _as_told(rows: Rows, names: Sequence[str], place: str) -> Styler:
+    """Rows as people read them; numbers stay numbers underneath, so that they stand right-aligned below each other."""
+    columns: dict[str, list[Any]] = {}
+    told: dict[str, Any] = {}
+    for name in names:
+        values = [row[rows.columns.index(name)] for row in rows.rows]
+        if all(value is None or (isinstance(value, int | float) and not isinstance(value, bool)) for value in values):
+            columns[heading(name)] = [math.nan if value is None else float(value) for value in values]
+            told[heading(name)] = partial(said, name)
+        else:
+            columns[heading(name)] = [said(name, value) for value in values]
+    return Styler(pd.DataFrame(columns), uuid="".join(filter(str.isalnum, place))).format(told)
 
 
 def said(name: str, value: Any) -> str:

@@ -39,11 +39,15 @@ SIZES = {"thumb": THUMB, "page": PAGE, "sheet": SHEET}
 
 @dataclass(frozen=True)
 class Drawing:
-    """An SVG document with the sentence that stands in for it, and what a reader must know about it."""
+    """An SVG document with the sentence that stands in for it, and what a reader must know about it.
+
+    `key` says what stands on the blocks: `(letters and number, item, colour)` of each.
+    """
 
     svg: str
     alt: str
     notes: tuple[str, ...]
+    key: tuple[tuple[str, str, str], ...]
     width_px: float
     height_px: float
 
@@ -72,7 +76,8 @@ def draw(
     svg.add(ground, "rect", x=0, y=0, width=size.width, height=height_px, fill=look.paper)
     for view in views:
         _Painter(ground, view, shape, size, look, units).paint()
-    return Drawing(svg.to_text(root), alt, notes_of(shape), size.width, height_px)
+    key = tuple((mark.key, mark.label, group_colour(mark.group)) for mark in shape.items)
+    return Drawing(svg.to_text(root), alt, notes_of(shape), key, size.width, height_px)
 
 
 def _lay_out(shape: BodyShape, size: Size, columns: tuple[tuple[str, ...], ...]) -> tuple[list[View], float]:
@@ -339,7 +344,5 @@ def quartered(ground: ET.Element, x: float, y: float, radius: float, look: Look)
         svg.add(ground, "path", d=path, fill=look.ink)
 
 
-def legend(shape: BodyShape) -> tuple[tuple[str, str, str], ...]:
-    """Groups on the drawing in their own order: (two letters, group, colour)."""
-    present = {mark.group for mark in shape.items}
-    return tuple((letters, group, group_colour(group)) for group, letters in GROUP_MARKS.items() if group in present)
+GROUPS = tuple((letters, group, group_colour(group)) for group, letters in GROUP_MARKS.items())
+"""What the letters of thumbnails stand for, which have no room for numbers: `(two letters, group, colour)`."""

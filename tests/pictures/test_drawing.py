@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.pictures.arrange import fitted_sizes, spread
-from pipeline.pictures.drawing import SIZES, Drawing, draw, legend
+from pipeline.pictures.drawing import SIZES, Drawing, draw
 from pipeline.pictures.palette import DARK, GROUP_COLOURS
 from pipeline.pictures.shape import BodyShape, Centre, body_shape
 from pipeline.pictures.views import View, blocks
@@ -174,9 +174,11 @@ def test_a_tray_without_height_and_a_body_without_items_are_drawn():
     assert "without fit-out" in draw(shape_of(), "page").alt
 
 
-def test_the_legend_names_each_group_once_in_the_contract_order():
+def test_the_key_says_what_every_block_stands_for():
     shape = shape_of(line("drawer", "left-mid"), line("fridge", "left-mid"), line("drawer", "right-mid"))
-    assert [entry[:2] for entry in legend(shape)] == [("Fr", "fridge"), ("Dr", "drawer")]
+    drawn = draw(shape, "page")
+    assert [entry[0] for entry in drawn.key] == ["Dr1", "Fr2", "Dr3"]
+    assert all(f">{letters}<" in drawn.svg and colour in drawn.svg for letters, _, colour in drawn.key)
 
 
 def test_an_unknown_item_is_drawn_without_a_group():

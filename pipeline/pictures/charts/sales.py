@@ -84,6 +84,9 @@ def _last_said(shown: list[dict[str, Any]]) -> str:
     return f"In {last}: {', '.join(said)}."
 
 
+_SIGNED = "datum.value ? format(datum.value * 100, '+.0f') : '0'"
+
+
 def changes(frame: Frame, style: Style = USUAL, question: str = "What really changed?") -> alt.LayerChart:
     """Changes of share with their intervals, the best supported first; an interval clear of the line is no chance.
 
@@ -96,7 +99,7 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
         return nothing(style, question, "Nothing to compare with yet.")
     shown = [_change(row) for row in found]
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=[row["label"] for row in shown], title=None))
-    axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr="format(datum.value * 100, '+.0f')"))
+    axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr=_SIGNED, tickCount=8))
     both = [True, False]
     colour = alt.Color("changed:N", legend=None, scale=alt.Scale(domain=both, range=[style.look.accent, style.look.rule]))
     shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
