@@ -13,14 +13,15 @@ from pipeline.layouts.views import Clause
 
 _COLUMN = {
     "kinds": "b.kind",
-    "size_classes": "b.size_class",
-    "cabs": "b.cab",
+    "size_classes": "v.size_class",
+    "cabs": "v.cab",
     "vehicles": "b.vehicle_id",
     "upgrades": "b.upgrade_id",
     "branches": "b.branch",
-    "families": "f.family",
+    "families": "b.family",
 }
-_DATE = {"sold": "b.sold_on", "quoted": "j.quoted_on", "dated": "b.dated_on"}
+_ON_VEHICLES = "b.vehicle_id in (select v.vehicle_id from vehicles as v where {})"
+_DATE = {"sold": "b.sold_on", "quoted": "b.quoted_on", "dated": "b.dated_on"}
 _PLURAL = {"canopy": "canopies", "tray": "trays", "box": "boxes"}
 
 
@@ -58,7 +59,8 @@ class Filters:
             chosen = getattr(self, name)
             if chosen:
                 names = [f"{name}_{place}" for place in range(len(chosen))]
-                parts.append(f"{field_column} in ({', '.join(f'${each}' for each in names)})")
+                condition = f"{field_column} in ({', '.join(f'${each}' for each in names)})"
+                parts.append(_ON_VEHICLES.format(condition) if field_column.startswith("v.") else condition)
                 values |= dict(zip(names, chosen, strict=True))
         return Clause(" and ".join(parts), values)
 

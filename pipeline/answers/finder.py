@@ -45,8 +45,6 @@ FOUND = (
     "likeness",
 )
 MOST_A_PAGE = 500
-ESTIMATES = "body_estimates"
-"""Table of an edition with a fitted model: `job_id, body, standing, …` of its current bodies."""
 
 
 @dataclass(frozen=True)
@@ -119,12 +117,11 @@ def find(con: duckdb.DuckDBPyConnection, search: Search, page: int = 1, size: in
         faults.append(Fault("page of results", got=f"page {page} of {size} rows", expected=f"page 1 and on, 1 to {MOST_A_PAGE} rows"))
     if faults:
         raise WrongCall(faults)
-    head, body, values = _query(con, search)
-    values |= {"size": size, "skip": (page - 1) * size}
-    columns = f"{', '.join(FOUND)}, count(*) over () as found"
-    rows = run(con, f"{head} select {columns} {body} order by {SORTS[search.sort]} limit $size offset $skip", values)
-    # a page behind the last one has no row that could say how many there are
-    found = rows["found"][0] if rows.height else run(con, f"{head} select count(*) as n {body}", values)["n"][0]
+    head, body, values = _query(search)
+    # the first rows in order and how many there are in all: two questions, each far cheaper than every row with the number beside it
+    paged = f"{head} select {', '.join(FOUND)} {body} order by {SORTS[search.sort]} limit $size offset $skip"
+    rows = run(con, paged, values | {"size": size, "skip": (page - 1) * size})
+    found = run(con, f"{head} select count(*) as n {body}", values)["n"][0]
     return Page(rows.select(FOUND), int(found), page, size)
 
 
@@ -135,34 +132,27 @@ def find_all(con: duckdb.DuckDBPyConnection, search: Search) -> pl.DataFrame:
     """
     if faults := search.faults():
         raise WrongCall(faults)
-    head, body, values = _query(con, search)
+    head, body, values = _query(search)
     return run(con, f"{head} select {', '.join(FOUND)} {body} order by {SORTS[search.sort]}", values).select(FOUND)
 
 
-def _query(con: duckdb.DuckDBPyConnection, search: Search) -> tuple[str, str, dict[str, Any]]:
+def _query(search: Search) -> tuple[str, str, dict[str, Any]]:
     """The query's head (common table expressions), its body from `from` to `where`, and the values bound."""
     views = ["findable", *(in_order("alike") if search.like else [])]
     head = ",\n".join(f"{view} as (\n{text_of(view)}\n)" for view in views)
     likeness = "alike.likeness" if search.like else "cast(null as double)"
     joined = "left join alike on alike.job_id = b.job_id and alike.body = b.body" if search.like else ""
-    known = _has_estimates(con)
-    standing = "e.standing" if known else "cast(null as varchar)"
-    joined += f" left join {ESTIMATES} as e on e.job_id = b.job_id and e.body = b.body" if known else ""
     conditions, values = _conditions(search)
-    found = f"select b.*, {standing} as standing, {likeness} as likeness from findable as b {joined}"
+    found = f"select b.*, {likeness} as likeness from findable as b {joined}"
     where = " and ".join(conditions) or "true"
     if search.like:
         values |= search.like.values()
     return f"with {head},\nfound as (\n{found}\n)", f"from found as b where {where}", values
 
 
-def _has_estimates(con: duckdb.DuckDBPyConnection) -> bool:
-    return run(con, "select 1 as one from information_schema.tables where table_name = $name", {"name": ESTIMATES}).height > 0
-
-
 def _conditions(search: Search) -> tuple[list[str], dict[str, Any]]:
     clause = search.filters.clause("dated")
-    conditions = [clause.where.replace("f.family", "b.family")] if clause.where else []
+    conditions = [clause.where] if clause.where else []
     values: dict[str, Any] = dict(clause.values)
     for name, sign in (("length_from_mm", "b.length_mm >="), ("length_to_mm", "b.length_mm <="), ("mass_from_kg", "b.measured_kg >="),
                        ("mass_to_kg", "b.measured_kg <="), ("suspect", "b.suspect ="), ("list_short", "b.list_short =")):  # fmt: skip
@@ -175,22 +165,22 @@ def _conditions(search: Search) -> tuple[list[str], dict[str, Any]]:
             conditions.append(f"{column} in ({', '.join(f'${each}' for each in names)})")
             values |= dict(zip(names, chosen, strict=True))
     for place, word in enumerate(search.words.split()):
-        conditions.append(f"contains(lower(b.note), lower($word_{place}))")
+        conditions.append(f"exists ({_NOTE} and contains(lower(n.note), lower($word_{place})))")
         values[f"word_{place}"] = word
     if search.job.strip():
         conditions.append("contains(lower(b.job_id), lower($job))")
         values["job"] = search.job.strip()
     for place, item in enumerate(search.items):
         at = f" and x.zone = $zone_{place}" if item.zone else ""
-        conditions.append(f"exists ({_HELD} and x.item_id = $item_{place}{at})")
+        conditions.append(f"b.list in (select x.list from list_lines as x where x.item_id = $item_{place}{at})")
         values |= {f"item_{place}": item.item_id, f"zone_{place}": item.zone}
     for place, item_id in enumerate(search.without):
-        conditions.append(f"not exists ({_HELD} and x.item_id = $without_{place})")
+        conditions.append(f"b.list not in (select x.list from list_lines as x where x.item_id = $without_{place})")
         values[f"without_{place}"] = item_id
     return conditions, values
 
 
-_HELD = "select 1 from fitout as x where x.job_id = b.job_id and x.revision = b.revision and x.body = b.body"
+_NOTE = "select 1 from jobs as n where n.job_id = b.job_id and n.revision = b.revision"
 
 
 @dataclass(frozen=True)

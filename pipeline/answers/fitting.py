@@ -16,7 +16,7 @@ from pipeline.store import Store
 from pipeline.store.disk import only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
 from pipeline.store.load import open_builder
-from pipeline.store.schema import create_views
+from pipeline.store.schema import create_views, keep_facts
 
 _FIGURES = ("rmse_kg", "mape", "width_kg", "cad_bias", "cad_bias_sd", "flagged", "rows", "newest")
 
@@ -42,6 +42,7 @@ def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
             _write_estimates(con, fitted, history)
             write_doubts(con, fitted, short_lists(fitted), settings.mass)
             create_views(con)
+            keep_facts(con)
             con.execute("CHECKPOINT")
             told = _report(fitted, settings, _families_of(con)) if report else None
         reached("families-built")

@@ -104,9 +104,14 @@ def _whole_months(con: duckdb.DuckDBPyConnection, settings: Settings, filters: F
     return shares.whole_months(months(con, settings, filters), filters.since, min(ends, default=None))
 
 
-def conversion(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """Quotes and orders by family, kind, length, vehicle, branch, price band and quarter, with times; period: day of quote."""
-    return waiting.conversion(con, filters.clause("quoted"), settings.layouts, settings.trends)
+def conversion(
+    con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, grouping: str | None = None
+) -> pl.DataFrame:
+    """Quotes and orders by family, kind, length, vehicle, branch, price band and quarter, or by one of these alone, with times.
+
+    The period is about the day of quote.
+    """
+    return waiting.conversion(con, filters.clause("quoted"), settings.layouts, settings.trends, grouping)
 
 
 def waiting_curve(
@@ -116,17 +121,26 @@ def waiting_curve(
     return waiting.waiting_curve(con, filters.clause("quoted"), settings.layouts, settings.trends, wait)
 
 
-def lost_reasons(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """LOST: why quotes were lost, by everything a quote can be grouped by, the commonest reason first."""
-    values = {"length_step_mm": settings.layouts.length_step_mm, "price_step": settings.trends.price_step}
+def lost_reasons(
+    con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, grouping: str | None = None
+) -> pl.DataFrame:
+    """LOST: why quotes were lost, by everything a quote can be grouped by or by one of these, the commonest reason first."""
+    values = waiting.quote_values(settings.layouts, settings.trends, grouping)
     counts = ask(con, "lost_reasons", filters.clause("quoted"), **values).rename({"of_lost": "of"})
     banded = shares.with_band(counts, "n", "of").select(LOST)
     return banded.sort("grouping", "value", "n", "reason", descending=[False, False, True, False])
 
 
-def quiet_quotes(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """Open quotes older than their kind's usual time to order, the longest over first."""
-    return quiet.quiet_quotes(con, filters.clause("quoted"), settings.layouts, settings.trends)
+def quiet_quotes(
+    con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, usual: pl.DataFrame | None = None
+) -> pl.DataFrame:
+    """Open quotes older than their kind's usual time to order (`usual_days`, asked here unless given), the longest over first."""
+    return quiet.quiet_quotes(con, filters.clause("quoted"), settings.layouts, settings.trends, usual)
+
+
+def usual_days(con: duckdb.DuckDBPyConnection, settings: Settings) -> pl.DataFrame:
+    """How old quotes of a family, a kind, or all, mostly get before they are ordered, over the whole history."""
+    return quiet.usual_days(con, settings.layouts, settings.trends)
 
 
 def revised_items(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:

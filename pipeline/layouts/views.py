@@ -59,7 +59,7 @@ def in_order(name: str) -> list[str]:
     """A view's needs and their needs, each once and before what reads it; the view itself last.
 
     >>> in_order("pairs")
-    ['chosen', 'body_items', 'pairs']
+    ['chosen', 'delivered_lists', 'list_items', 'delivered_items', 'pairs']
     """
     done: list[str] = []
     for need in needs_of(name):
@@ -107,11 +107,10 @@ _STAND_INS = {
     "families": "select cast(null as bigint) as family, '' as kind, '' as name, true as live, cast(0 as bigint) as bodies, "
     "cast(0 as bigint) as of_kind, 0.0 as silhouette, '' as typical_job_id, '' as typical_body, '' as signature, "
     "cast(0 as bigint) as length_class where false",
-    "family_of_body": "select '' as job_id, '' as body, cast(null as bigint) as family, false as mirrored, 0.0 as distance where false",
     "family_changes": "select '' as change, cast(null as bigint) as family, cast(null as bigint) as other, cast(0 as bigint) as bodies, "
     "cast(0 as bigint) as of_bodies, '' as words where false",
 }
-"""What an edition that was never fitted has in place of the tables of families: no rows."""
+"""What an edition that was never fitted has in place of the tables about families: no rows."""
 
 
 def _with_stand_ins(con: duckdb.DuckDBPyConnection, sql: str) -> str:

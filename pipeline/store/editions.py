@@ -26,8 +26,9 @@ from pipeline.settings import FILE_NAME, Settings, load_settings
 from pipeline.store.disk import copy_file, flush, reached, write_json, write_whole
 from pipeline.store.formats import read_as_today, write_as_today
 
-SCHEMA_VERSION = 2
-"""Format of the tables, and version of the rules that fill them. 1: rows that one line of a wide sheet makes were not told apart."""
+SCHEMA_VERSION = 3
+"""Format of the tables, and version of the rules that fill them. 1: rows that one line of a wide sheet makes were not told apart.
+2: what pages count by was not kept as tables."""
 DATABASE = "tarebook.duckdb"
 MANIFEST = "manifest.json"
 MODEL = "model.json"

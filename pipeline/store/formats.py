@@ -1,7 +1,8 @@
 """Editions of older formats: read through views that give them today's columns, and written anew by the next load or fit.
 
 A column that an older edition lacks has its default there, or is not known; `tarebook rebuild` fills it from the originals.
-A table that a fit has made (families, estimates) is taken as it is: the next fit makes it anew.
+A table that a fit has made (families, estimates) is taken as it is: the next fit makes it anew. What is kept of the records
+for pages to count by is made anew from them.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import Any
 
 from pipeline.sift import create_tables
 from pipeline.sift.cells import literal, name
-from pipeline.store.schema import create_views
+from pipeline.store.schema import KEPT, create_views
 
 _OLDER = "older_edition"
 
@@ -42,6 +43,8 @@ def _attached(con: Any, database: Path) -> Iterator[tuple[str, str]]:
     con.execute(f"ATTACH {literal(str(database))} AS {_OLDER} (READ_ONLY)")
     theirs = _columns(con, _OLDER)
     for table, columns in {**theirs, **_today()}.items():
+        if table in KEPT:
+            continue
         there = theirs.get(table, {})
         told = ", ".join(name(column) if column in there else f"{absent} AS {name(column)}" for column, absent in columns.items())
         yield table, f"SELECT {told} FROM {_OLDER}.{name(table)}" if there else f"SELECT {told} LIMIT 0"

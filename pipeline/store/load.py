@@ -19,7 +19,7 @@ from pipeline.store.audit import audit, digest_maker, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing
 from pipeline.store.editions import DATABASE, MODEL, SCHEMA_VERSION, Edition, Store, building, publish
-from pipeline.store.schema import create_views
+from pipeline.store.schema import create_views, keep_facts
 
 ACCOUNT_COLUMNS = ("hand_in", "file", "table", "sha256", "read", "kept", "suspect", "rejected", "superseded", "left_out", "taken_up")
 
@@ -236,10 +236,11 @@ def _stage_all(con: Any, sources: Sequence[Source], settings: Settings, scratch:
 
 
 def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """Soft rules, views, audit and digests of a database that took its hand-ins in."""
+    """Soft rules, views and the tables kept of them, audit and digests of a database that took its hand-ins in."""
     everywhere = parent is None or bool(con.execute("SELECT 1 FROM widely LIMIT 1").fetchall())
     mark_suspects(con, settings, everywhere)
     create_views(con)
+    keep_facts(con, everywhere)
     rows = audit(con)
     manifest = {"rows": rows, "digests": digests(con), "digests_by": digest_maker(), "records_to": records_to(con)}
     accounts = accounts_of(con)

@@ -19,6 +19,7 @@ from pipeline.store.audit import digest_maker, digests
 from pipeline.store.disk import copy_file, only_one, reached, writing
 from pipeline.store.editions import MODEL, SCHEMA_VERSION, Edition, Store, building, publish
 from pipeline.store.load import Entry, entries, finish, open_builder, take_in
+from pipeline.store.schema import KEPT
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,8 @@ def rebuild_as(store: Store, live: Edition, listed: list[Entry], by: str) -> Reb
             for number, entry in enumerate(listed, 1):
                 take_in(con, number, entry, read_hand_in(from_originals(store, entry), settings.intake), settings, folder)
                 reached(f"hand-in-{number}-taken-in")
-            manifest, _ = finish(con, settings, parent=None)
             _carry_over(con, live)
-            con.execute("CHECKPOINT")
+            manifest, _ = finish(con, settings, parent=None)
         before, after = _digests_of(live), manifest["digests"]
         if before != after and live.rules_since == SCHEMA_VERSION:
             differing = [table for table in before if before[table] != after.get(table)]
@@ -88,7 +88,7 @@ def _carry_over(con: Any, live: Edition) -> None:
     con.execute(f"ATTACH {literal(str(live.database))} AS live_edition (READ_ONLY)")
     there = {table for (table,) in con.execute(ours.format(of="'live_edition'")).fetchall()}
     here = {table for (table,) in con.execute(ours.format(of="current_database()")).fetchall()}
-    for table in sorted(there - here):
+    for table in sorted(there - here - set(KEPT)):
         con.execute(f"CREATE TABLE {name(table)} AS FROM live_edition.{name(table)}")
     con.execute("DETACH live_edition")
 

@@ -1,23 +1,71 @@
-"""The views of an edition, a file each, made anew whenever an edition is built."""
+"""The views of an edition, a file each, and those of them that are kept as tables because every page reads them."""
 
 from __future__ import annotations
 
+import re
+from functools import cache
 from importlib import resources
 from typing import Any
 
 from pipeline.contract import TABLES
 from pipeline.sift.schema import key_text
 
+KEPT = ("body_facts", "list_lines", "newest_day")
+"""Views that an edition keeps as tables of the same names; made of its records, so left out of digests and exports."""
+_HEAD = re.compile(r"\A(?:--[^\n]*\n)*CREATE OR REPLACE VIEW (\w+) AS\n", re.MULTILINE)
+_TOUCHED = "job_id IN (SELECT job_id FROM touched_jobs)"
+
 
 def create_views(con: Any) -> None:
-    """Make or renew the views that commands and pages read."""
+    """Make or renew the views that commands and pages read; what an edition keeps as a table stays."""
+    kept = _tables(con)
+    for sql in _files():
+        head = _HEAD.match(sql)
+        if not head or head[1] not in kept:
+            con.execute(_filled(sql))
+
+
+def keep_facts(con: Any, everywhere: bool = True) -> None:
+    """Keep the views of KEPT as tables, or bring those tables up to date.
+
+    Args:
+        everywhere: anew from all records; else only what `touched_jobs` (see `sift.arrive`) names.
+    """
+    kept = _tables(con)
+    narrow = not everywhere and kept.issuperset(KEPT)
+    if narrow:
+        con.execute(f"DELETE FROM body_facts WHERE {_TOUCHED}")
+        con.execute(f"INSERT INTO body_facts {select_of('body_facts', scope=_TOUCHED)}")
+        con.execute(f"INSERT INTO list_lines {select_of('list_lines', lists='list NOT IN (SELECT list FROM list_lines)')}")
+    for table in ("newest_day",) if narrow else KEPT:
+        con.execute(f"DROP {'TABLE' if table in kept else 'VIEW'} IF EXISTS {table}")
+        con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
+
+
+def select_of(view: str, **parts: str) -> str:
+    """What a view says; `parts` narrow it where its file has a placeholder."""
+    return next(_filled(sql[head.end() :], **parts) for sql in _files() if (head := _HEAD.match(sql)) and head[1] == view)
+
+
+def _tables(con: Any) -> set[str]:
+    return {
+        row[0]
+        for row in con.execute(
+            "SELECT table_name FROM duckdb_tables() WHERE NOT temporary AND database_name = current_database()"
+        ).fetchall()
+    }
+
+
+@cache
+def _files() -> tuple[str, ...]:
     folder = resources.files("pipeline.store") / "views"
-    for file in sorted(folder.iterdir(), key=lambda entry: entry.name):
-        if file.name.endswith(".sql"):
-            sql = file.read_text("utf-8")
-            for placeholder, text in _PARTS.items():
-                sql = sql.replace(f"{{{placeholder}}}", text)
-            con.execute(sql)
+    return tuple(file.read_text("utf-8") for file in sorted(folder.iterdir(), key=lambda entry: entry.name) if file.name.endswith(".sql"))
+
+
+def _filled(sql: str, **parts: str) -> str:
+    for placeholder, text in {**_PARTS, **parts}.items():
+        sql = sql.replace(f"{{{placeholder}}}", text)
+    return sql
 
 
 def _union(select: str) -> str:
@@ -38,4 +86,6 @@ _PARTS = {
     "live": _union("SELECT source_id, count(*) AS rows FROM {table} GROUP BY source_id"),
     "old": _union("SELECT source_id, line, part FROM old_{table}"),
     "replaced": _replaced(),
+    "scope": "true",
+    "lists": "true",
 }

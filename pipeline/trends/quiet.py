@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.layouts.views import Clause, ask
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
-from pipeline.trends.waiting import curve
+from pipeline.trends.waiting import curve, quote_values
 
 if TYPE_CHECKING:
     import duckdb
@@ -32,15 +32,19 @@ _USUAL_OF = {"family": pl.col("family").cast(pl.String), "kind": pl.col("kind"),
 _WORDS = {"family": "its layout family", "kind": "its kind of body", "all": "all quotes"}
 
 
-def quiet_quotes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
+def quiet_quotes(
+    con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings, usual: pl.DataFrame | None = None
+) -> pl.DataFrame:
     """QUIET: the open quotes chosen that are older than usual, the longest over first.
 
     Usual is the age by which the setting's share of orders had come: of the same family where that has orders enough, else
     of the same kind of body, else of all; over the whole history, whatever is chosen.
+
+    Args:
+        usual: what `usual_days` says, where the caller has it already.
     """
-    values = {"length_step_mm": layouts.length_step_mm, "price_step": trends.price_step}
-    quotes = ask(con, "open_quotes", clause, **values)
-    usual = _usual_days(ask(con, "waiting_counts", None, **values), trends)
+    quotes = ask(con, "open_quotes", clause, **quote_values(layouts, trends))
+    usual = usual_days(con, layouts, trends) if usual is None else usual
     for name, key in _USUAL_OF.items():
         own = usual.filter(pl.col("grouping") == name).select(pl.col("value").alias("key"), pl.col("days").alias(f"days_of_{name}"))
         quotes = quotes.with_columns(key=key).join(own, on="key", how="left").drop("key")
@@ -54,7 +58,9 @@ def quiet_quotes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: Layout
     return late.with_columns(words=told).select(QUIET).sort(pl.col("age_days") - pl.col("usual_days"), "job_id", descending=[True, False])
 
 
-def _usual_days(waits: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
+def usual_days(con: duckdb.DuckDBPyConnection, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
+    """`grouping, value, days, orders`: how old quotes of a family, a kind, or all, mostly get before they are ordered."""
+    waits = pl.concat(ask(con, "waiting_counts", None, **quote_values(layouts, trends, grouping)) for grouping in _USUAL_OF)
     records = []
     for (grouping, value), part in (
         waits.filter(pl.col("wait") == "order").sort("days", "came").group_by("grouping", "value", maintain_order=True)

@@ -29,7 +29,8 @@ def shares_by_quarter(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: L
 
     A value that ever sold has a row in every quarter in which anything sold.
     """
-    counts = ask(con, "sold_quarters", clause, length_step_mm=layouts.length_step_mm)
+    nowhere = dict.fromkeys(("before_from", "now_from", "now_until"))
+    counts = ask(con, "sold_quarters", clause, length_step_mm=layouts.length_step_mm, by_quarter=True, **nowhere)
     return with_band(counts.rename({"of_bodies": "of"}), "n", "of").select(TRENDS).sort("kind", "value", "quarter")
 
 

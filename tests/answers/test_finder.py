@@ -100,8 +100,8 @@ def test_standing_comes_from_the_table_of_estimates_where_there_is_one():
     con = random_edition(52, jobs=60)
     assert find(con, Search(standings=("outside",))).found == 0
     con.execute(
-        "create table body_estimates as select job_id, body,"
-        " case when length_mm > 2500 then 'outside' else 'inside' end as standing from current_bodies"
+        "insert into body_estimates (job_id, body, standing) select job_id, body,"
+        " case when length_mm > 2500 then 'outside' else 'inside' end from current_bodies"
     )
     expected = con.execute("select count(*) from current_bodies where length_mm > 2500").fetchall()[0][0]
     found = find(con, Search(standings=("outside",)))

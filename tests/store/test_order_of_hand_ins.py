@@ -7,9 +7,10 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from store_rig import HAND_INS, digests, hand_in, loaded
+from store_rig import HAND_INS, ask, digests, hand_in, loaded
 
 from pipeline.contract import TABLES
+from pipeline.store.schema import select_of
 
 WAYS = 4
 
@@ -35,6 +36,9 @@ def test_order_and_cut_do_not_matter_where_nothing_contradicts(seed: int, tmp_pa
     found = digests(store)
     assert {table: found[table] for table in (*TABLES, "suspects")} == whole
     assert all(found[f"waiting_{table}"].startswith("0:") for table in TABLES)
+    for table, held in (("body_facts", ""), ("list_lines", "WHERE list IN (SELECT list FROM body_facts)"), ("newest_day", "")):
+        anew, kept = f"FROM ({select_of(table).rstrip().rstrip(';')})", f"FROM {table} {held}"
+        assert ask(store, f"({anew} EXCEPT ALL {kept}) UNION ALL ({kept} EXCEPT ALL {anew})") == [], table
 
 
 @pytest.fixture(scope="module")

@@ -42,7 +42,7 @@ def test_a_family_with_few_orders_goes_by_its_kind():
 
 
 def test_usual_times_are_of_the_whole_history_whatever_is_chosen():
-    clause = Clause("j.quoted_on >= $since", {"since": date(2026, 1, 1)})
+    clause = Clause("b.quoted_on >= $since", {"since": date(2026, 1, 1)})
     assert quiet_quotes(shop([90]), clause, LAYOUTS, TRENDS)["job_id"].to_list() == ["Q90"]
 
 

@@ -1,31 +1,29 @@
 -- How common each item is in a family, and how many times as common as in all bodies of its kind (lift).
+-- needs: list_items
 with members as (
-    select b.job_id, b.revision, b.body, b.kind, m.family
-    from current_bodies as b
-    inner join family_of_body as m on m.job_id = b.job_id and m.body = b.body
-    where b.counted
+    select kind, family, list, count(*) as n
+    from body_facts
+    where counted and family is not null
+    group by kind, family, list
 ),
 
 kind_sizes as (
-    select kind, count(*) as bodies from members group by kind
+    select kind, sum(n) as bodies from members group by kind
 ),
 
 family_sizes as (
-    select family, kind, count(*) as bodies from members group by family, kind
+    select family, kind, sum(n) as bodies from members group by family, kind
 ),
 
 held as (
-    select distinct m.job_id, m.body, m.kind, m.family, f.item_id
+    select m.kind, m.family, i.item_id, sum(m.n) as n
     from members as m
-    inner join fitout as f on f.job_id = m.job_id and f.revision = m.revision and f.body = m.body
+    inner join list_items as i on i.list = m.list
+    group by m.kind, m.family, i.item_id
 ),
 
 in_kind as (
-    select kind, item_id, count(*) as n from held group by kind, item_id
-),
-
-in_family as (
-    select family, kind, item_id, count(*) as n from held group by family, kind, item_id
+    select kind, item_id, sum(n) as n from held group by kind, item_id
 )
 
 select
@@ -37,7 +35,7 @@ select
     fs.bodies as of_bodies,
     cast(x.n as double) / fs.bodies as share,
     cast(x.n as double) * ks.bodies / (cast(fs.bodies as double) * k.n) as lift
-from in_family as x
+from held as x
 inner join family_sizes as fs on fs.family = x.family and fs.kind = x.kind
 inner join in_kind as k on k.kind = x.kind and k.item_id = x.item_id
 inner join kind_sizes as ks on ks.kind = x.kind

@@ -11,7 +11,7 @@ SELECT b.job_id, b.revision, b.body, regexp_replace(b.body, '-[0-9]+$', '') AS k
        b.com_x_mm, b.com_y_mm, b.com_z_mm, b.offset_mm, b.sits_on, b.lift_off, b.sticks_out_mm, b.list_whole,
        b.drawing, b.origin, b.same_as,
        j.vehicle_id, j.vehicle, j.upgrade_id, j.branch, j.status, j.size_class, j.cab, j.dated_on, j.sold_on, j.quoted_on, j.ordered_on,
-       j.delivered_on, j.price, j.labour_h, j.quoted_h,
+       j.delivered_on, j.lost_on, j.lost_why, j.price, j.cost, j.labour_h, j.quoted_h,
        CASE WHEN m.source_id IS NULL THEN 0 ELSE 1 END AS suspect,
        coalesce(m.list_short, 0) AS list_short,
        coalesce(b.origin, 'new') <> 'other-maker' AS ours,

@@ -1,35 +1,35 @@
 -- What a third item does where two of the draft's are: as `triples`, for those two alone.
--- needs: chosen, body_items, draft_items
+-- needs: delivered_lists, delivered_items, draft_items
 with totals as (
-    select count(*) as of_bodies from chosen where status = 'delivered'
+    select coalesce(sum(n), 0) as of_bodies from delivered_lists
 ),
 
 singles as (
-    select item_id, count(*) as n from body_items group by item_id
+    select item_id, sum(n) as n from delivered_items group by item_id
 ),
 
 held as (
-    select b.job_id, b.body, b.item_id
-    from body_items as b
+    select b.list, b.item_id, b.n
+    from delivered_items as b
     inner join draft_items as d on d.item_id = b.item_id
 ),
 
 twos as (
-    select a.job_id, a.body, a.item_id as item_a, b.item_id as item_b
+    select a.list, a.n, a.item_id as item_a, b.item_id as item_b
     from held as a
-    inner join held as b on b.job_id = a.job_id and b.body = a.body and b.item_id > a.item_id
+    inner join held as b on b.list = a.list and b.item_id > a.item_id
 ),
 
 two_counts as (
-    select item_a, item_b, count(*) as n from twos group by item_a, item_b having count(*) >= $pair_bodies
+    select item_a, item_b, sum(n) as n from twos group by item_a, item_b having sum(n) >= $pair_bodies
 ),
 
 threes as (
-    select t.item_a, t.item_b, c.item_id as item_c, count(*) as n
+    select t.item_a, t.item_b, c.item_id as item_c, sum(t.n) as n
     from twos as t
-    inner join body_items as c on c.job_id = t.job_id and c.body = t.body and c.item_id <> t.item_a and c.item_id <> t.item_b
+    inner join delivered_items as c on c.list = t.list and c.item_id <> t.item_a and c.item_id <> t.item_b
     group by t.item_a, t.item_b, c.item_id
-    having count(*) >= $pair_bodies
+    having sum(t.n) >= $pair_bodies
 )
 
 select

@@ -1,7 +1,7 @@
 -- What each item's greater or smaller number a body adds to the mean body, by the maker's figures, window against the one before.
--- needs: chosen
+-- needs: chosen, list_items
 with sold as (
-    select job_id, revision, body, length_mm, case when sold_on >= $now_from then 'now' else 'before' end as part
+    select list, length_mm, case when sold_on >= $now_from then 'now' else 'before' end as part
     from chosen
     where sold and sold_on >= $before_from and sold_on < $now_until
 ),
@@ -14,14 +14,20 @@ totals as (
     from sold
 ),
 
-counts as (
+lists as (
     select
-        f.item_id,
-        sum(case when s.part = 'before' then f.qty else 0 end) as qty_before,
-        sum(case when s.part = 'now' then f.qty else 0 end) as qty_now
-    from sold as s
-    inner join fitout as f on f.job_id = s.job_id and f.revision = s.revision and f.body = s.body
-    group by f.item_id
+        list,
+        sum(case when part = 'before' then 1 else 0 end) as n_before,
+        sum(case when part = 'now' then 1 else 0 end) as n_now
+    from sold
+    group by list
+),
+
+counts as (
+    select i.item_id, sum(l.n_before * i.qty) as qty_before, sum(l.n_now * i.qty) as qty_now
+    from lists as l
+    inner join list_items as i on i.list = l.list
+    group by i.item_id
 ),
 
 rates as (

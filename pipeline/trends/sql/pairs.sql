@@ -1,17 +1,17 @@
 -- Pairs of items in delivered bodies, a row a direction: support, confidence of b given a, lift (times as often as chance).
--- needs: chosen, body_items
+-- needs: delivered_lists, delivered_items
 with totals as (
-    select count(*) as of_bodies from chosen where status = 'delivered'
+    select coalesce(sum(n), 0) as of_bodies from delivered_lists
 ),
 
 singles as (
-    select item_id, count(*) as n from body_items group by item_id
+    select item_id, sum(n) as n from delivered_items group by item_id
 ),
 
 together as (
-    select a.item_id as item_a, b.item_id as item_b, count(*) as n
-    from body_items as a
-    inner join body_items as b on b.job_id = a.job_id and b.body = a.body and b.item_id <> a.item_id
+    select a.item_id as item_a, b.item_id as item_b, sum(a.n) as n
+    from delivered_items as a
+    inner join delivered_items as b on b.list = a.list and b.item_id <> a.item_id
     group by a.item_id, b.item_id
 )
 

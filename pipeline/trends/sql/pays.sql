@@ -11,13 +11,6 @@ with jobs_sold as (
     from chosen
     where sold
     group by job_id
-),
-
-under as (
-    select distinct t.subject, t.value, t.job_id
-    from subjects as t
-    inner join jobs_sold as s on s.job_id = t.job_id
-    where t.subject in ('family', 'length', 'vehicle', 'item')
 )
 
 select
@@ -35,6 +28,6 @@ select
     percentile_cont(0.5) within group (order by s.labour_h / nullif(s.quoted_h, 0)) as booked_to_quoted,
     percentile_cont(0.5) within group (order by s.labour_h / nullif(s.bodies_kg, 0)) as labour_h_per_kg,
     percentile_cont(0.5) within group (order by s.price / nullif(s.bodies_kg, 0)) as price_per_kg
-from under as u
+from subjects as u
 inner join jobs_sold as s on s.job_id = u.job_id
 group by u.subject, u.value

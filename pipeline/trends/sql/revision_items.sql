@@ -1,7 +1,9 @@
 -- Items whose number changed from one revision of a job to the next, by body.
 -- needs: revision_steps
 with held as (
-    select job_id, revision, body, item_id, sum(coalesce(qty, 1)) as qty from fitout group by job_id, revision, body, item_id
+    select job_id, revision, body, item_id, sum(coalesce(qty, 1)) as qty from fitout
+    where job_id in (select job_id from revision_steps)
+    group by job_id, revision, body, item_id
 ),
 
 moved as (

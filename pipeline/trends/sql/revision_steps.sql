@@ -9,8 +9,9 @@ with ordered as (
         lag(revision) over (partition by job_id order by length(revision), revision) as revision_before,
         lag(price) over (partition by job_id order by length(revision), revision) as price_before
     from jobs
+    where job_id in (select job_id from chosen where revised)
 )
 
 select o.job_id, o.revision, o.revision_before, o.nth, o.price, o.price_before
 from ordered as o
-where o.nth > 1 and o.job_id in (select job_id from chosen)
+where o.nth > 1

@@ -1,14 +1,11 @@
 -- Bodies and jobs sold, revenue and booked hours, and of how many jobs those two are known.
--- needs: chosen
-with jobs_sold as (
-    select job_id, count(*) as bodies, max(price) as price, max(labour_h) as labour_h from chosen where sold group by job_id
-)
-
+-- needs: chosen, chosen_jobs
 select
-    coalesce(sum(bodies), 0) as bodies,
-    count(*) as jobs,
-    sum(price) as revenue,
-    count(price) as jobs_priced,
-    sum(labour_h) as labour_h,
-    count(labour_h) as jobs_with_hours
-from jobs_sold
+    count(*) as bodies,
+    count(case when first_of_job then 1 end) as jobs,
+    sum(case when first_of_job then price end) as revenue,
+    count(case when first_of_job then price end) as jobs_priced,
+    sum(case when first_of_job then labour_h end) as labour_h,
+    count(case when first_of_job then labour_h end) as jobs_with_hours
+from chosen_jobs
+where sold

@@ -1,28 +1,28 @@
 -- What a third item does where two are: confidence of c given a and b (a before b in the alphabet), its support and lift.
--- needs: chosen, body_items
+-- needs: delivered_lists, delivered_items
 with totals as (
-    select count(*) as of_bodies from chosen where status = 'delivered'
+    select coalesce(sum(n), 0) as of_bodies from delivered_lists
 ),
 
 singles as (
-    select item_id, count(*) as n from body_items group by item_id
+    select item_id, sum(n) as n from delivered_items group by item_id
 ),
 
 twos as (
-    select a.item_id as item_a, b.item_id as item_b, count(*) as n
-    from body_items as a
-    inner join body_items as b on b.job_id = a.job_id and b.body = a.body and b.item_id > a.item_id
+    select a.item_id as item_a, b.item_id as item_b, sum(a.n) as n
+    from delivered_items as a
+    inner join delivered_items as b on b.list = a.list and b.item_id > a.item_id
     group by a.item_id, b.item_id
-    having count(*) >= $pair_bodies
+    having sum(a.n) >= $pair_bodies
 ),
 
 sets as (
-    select a.item_id as item_1, b.item_id as item_2, c.item_id as item_3, count(*) as n
-    from body_items as a
-    inner join body_items as b on b.job_id = a.job_id and b.body = a.body and b.item_id > a.item_id
-    inner join body_items as c on c.job_id = b.job_id and c.body = b.body and c.item_id > b.item_id
+    select a.item_id as item_1, b.item_id as item_2, c.item_id as item_3, sum(a.n) as n
+    from delivered_items as a
+    inner join delivered_items as b on b.list = a.list and b.item_id > a.item_id
+    inner join delivered_items as c on c.list = b.list and c.item_id > b.item_id
     group by a.item_id, b.item_id, c.item_id
-    having count(*) >= $pair_bodies
+    having sum(a.n) >= $pair_bodies
 ),
 
 threes as (

@@ -1,0 +1,27 @@
+-- Bodies sold in each part of time, under everything a body is counted under: family, items, length class, vehicle, upgrade.
+-- needs: sold_parts, list_items
+with lists as (
+    select part, list, count(*) as n from sold_parts group by part, list
+)
+
+select part, 'family' as subject, cast(family as varchar) as value, count(*) as n
+from sold_parts
+where family is not null
+group by part, family
+union all
+select l.part, 'item' as subject, i.item_id as value, cast(sum(l.n) as bigint) as n
+from lists as l
+inner join list_items as i on i.list = l.list
+group by l.part, i.item_id
+union all
+select
+    part,
+    'length' as subject,
+    cast(length_from_mm as varchar) || '-' || cast(cast(length_from_mm + $length_step_mm - 1 as integer) as varchar) as value,
+    count(*) as n
+from sold_parts
+group by part, length_from_mm
+union all
+select part, 'vehicle' as subject, vehicle_id as value, count(*) as n from sold_parts where vehicle_id is not null group by part, vehicle_id
+union all
+select part, 'upgrade' as subject, upgrade_id as value, count(*) as n from sold_parts where upgrade_id is not null group by part, upgrade_id
