@@ -11,7 +11,7 @@ from pipeline.answers.draft import Draft
 from pipeline.answers.starts import job_draft
 from pipeline.frames import from_sql, rows
 from pipeline.pictures.drawing import Drawing, draw
-from pipeline.pictures.shape import Centre, body_shape
+from pipeline.pictures.shape import BodyShape, Centre, body_shape
 from pipeline.settings import Settings
 
 
@@ -23,14 +23,19 @@ def job_drawing(now: Here, job_id: str, body: str, size: str) -> Drawing | None:
 
 def draft_drawing(now: Here, draft: Draft, body: str, size: str, centre: Centre | None = None) -> Drawing | None:
     """One body of a draft to scale."""
+    shape = draft_shape(now, draft, body, centre)
+    return draw(shape, size, now.look, title=f"{body} to scale", units=now.units.system) if shape else None
+
+
+def draft_shape(now: Here, draft: Draft, body: str, centre: Centre | None = None) -> BodyShape | None:
+    """One body of a draft as it is drawn, its items with the keys that the drawing writes on them."""
     items = live.ask(choices)["items"]
     vehicle = live.ask(vehicle_row, draft.vehicle_id)
     for one in draft.bodies:
         if one.body == body:
             row = {field: getattr(one, field) for field in one.__struct_fields__ if field != "lines"}
             lines = [{field: getattr(line, field) for field in line.__struct_fields__} for line in one.lines]
-            shape = body_shape(row, lines, items, vehicle, centre, now.settings.mass)
-            return draw(shape, size, now.look, title=f"{body} to scale", units=now.units.system)
+            return body_shape(row, lines, items, vehicle, centre, now.settings.mass)
     return None
 
 

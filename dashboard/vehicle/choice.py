@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import called, live
-from dashboard.here import Here
 from pipeline.answers.customer import Group, groups, vehicles_to_choose
 
 MOST_BESIDE = 3
+_KINDS = ("canopy", "tray", "box")
 
 
 def choose_vehicle() -> str | None:
@@ -21,24 +21,29 @@ def choose_vehicle() -> str | None:
     )  # fmt: skip
 
 
-def choose_builds(now: Here, vehicle_id: str) -> list[Group]:
-    """The groups that may be told of, and which of them to show."""
+def choose_builds(vehicle_id: str) -> list[Group]:
+    """The groups that may be told of, and which of them to show; empty where there is none to tell of."""
     found = live.ask(groups, vehicle_id)
     if not found.found:
-        st.info(
-            "We have built too few like this to show a typical one. Start from an empty body below the line on *Early mass*, or ask us."
-        )
         return []
     if found.wider:
         st.info("We have built few on this very vehicle so far. These are builds on vehicles of the same size and cab.")
-    names = {group.family: f"{kind_first(group)}" for group in found.found}
+    names = {f"{group.family}-{group.kind}": kind_first(group) for group in found.found}
     chosen = st.pills(
         f"Choose up to {MOST_BESIDE} to lay side by side", list(names),
-        selection_mode="multi", default=[found.found[0].family], format_func=lambda one: names.get(one, str(one)),
+        selection_mode="multi", default=[next(iter(names))], format_func=lambda one: names.get(one, one),
         key="beside", bind="query-params",
     )  # fmt: skip
-    picked = [group for group in found.found if group.family in (chosen or [])][:MOST_BESIDE]
-    return picked or [found.found[0]]
+    picked = [group for group in found.found if f"{group.family}-{group.kind}" in (chosen or [])]
+    if len(picked) > MOST_BESIDE:
+        st.caption(f"The first {MOST_BESIDE} of them are shown.")
+    return picked[:MOST_BESIDE] or [found.found[0]]
+
+
+def choose_kind() -> str:
+    """What to start from where there is no typical build to tell of."""
+    st.info("We have built too few on vehicles like this to show a typical one. Start from an empty body instead.")
+    return str(st.segmented_control("Start from", _KINDS, default=_KINDS[0], format_func=str.capitalize, key="bare", required=True))
 
 
 def kind_first(group: Group) -> str:

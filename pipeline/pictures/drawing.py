@@ -34,7 +34,9 @@ class Size:
 THUMB = Size(width=160, text=8.5, margin=4, columns=(("plan",),), labelled=False, longest=160)
 PAGE = Size(width=760, text=13, margin=34, columns=(("plan",), ("left", "right")), labelled=True, longest=760)
 SHEET = Size(width=680, text=12, margin=32, columns=(("plan",), ("left", "right")), labelled=True, longest=470)
-SIZES = {"thumb": THUMB, "page": PAGE, "sheet": SHEET}
+NARROW = Size(width=440, text=13, margin=26, columns=(("plan", "left", "right"),), labelled=True, longest=880)
+"""One view above the other, for a column of a page or a telephone."""
+SIZES = {"thumb": THUMB, "page": PAGE, "sheet": SHEET, "narrow": NARROW}
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,7 @@ def draw(
     """Draw one body.
 
     Args:
-        size: `thumb` (160 px wide), `page`, `sheet`, or a Size.
+        size: `thumb` (160 px wide), `page`, `sheet`, `narrow`, or a Size.
         title: what the picture is called for a screen reader; never drawn.
         columns: views in columns in place of the size's own, out of `plan left right rear`.
         units: `metric` (mm) or `imperial` (in).
