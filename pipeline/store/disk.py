@@ -30,6 +30,14 @@ def flush(path: Path) -> None:
         os.close(handle)
 
 
+def make_folder(path: Path) -> None:
+    """Make a folder, and those it lies in, with their names on the disk."""
+    if not path.is_dir():
+        make_folder(path.parent)
+        path.mkdir(exist_ok=True)
+        flush(path.parent)
+
+
 def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
     """Write a file so that its name never points at half of it."""
     part = path.with_name(f".{path.name}.{os.getpid()}.part")

@@ -23,7 +23,7 @@ from typing import Any
 
 from pipeline.errors import NoModel, NoStore, StoreBroken, WrongCall
 from pipeline.settings import FILE_NAME, Settings, load_settings
-from pipeline.store.disk import copy_file, flush, reached, write_json, write_whole
+from pipeline.store.disk import copy_file, flush, make_folder, reached, write_json, write_whole
 from pipeline.store.formats import read_as_today, write_as_today
 
 SCHEMA_VERSION = 3
@@ -188,7 +188,7 @@ class Store:
     def prepare(self) -> None:
         """Make the store's folders."""
         for folder in (self.root, self.editions_folder, self.originals):
-            folder.mkdir(parents=True, exist_ok=True)
+            make_folder(folder)
 
     def _pointed(self) -> Edition | None:
         name = self.live_name()

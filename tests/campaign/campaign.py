@@ -30,6 +30,7 @@ def parts(share: float, seed: int, scratch: Path) -> dict[str, Callable[[], obje
     import fuzz_csv
     import kills
     import pollution
+    import power
     import readers
     import spectrum
     import turns
@@ -43,6 +44,7 @@ def parts(share: float, seed: int, scratch: Path) -> dict[str, Callable[[], obje
         "spectrum": spectrum.run,
         "pollution": lambda: pollution.run(scratch),
         "kills": lambda: kills.run(some(300), seed, scratch, [TIDY], [LATER]),
+        "power": lambda: power.run(some(40), seed, scratch, [TIDY], [LATER]),
         "disk": lambda: disk.run(some(40), scratch, [TIDY], [LATER]),
         "readers": lambda: readers.run(some(20, 2), some(100, 2), seed, scratch, [TIDY]),
         "turns": lambda: turns.run(some(16, 3), seed, scratch, [TIDY]),
@@ -77,7 +79,7 @@ def run_all(only: Sequence[str], share: float, seed: int) -> bool:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the call."""
     parser = argparse.ArgumentParser(description="Try to lose something.")
-    parser.add_argument("--only", default="", help="names of parts, by commas: csv books spectrum pollution kills disk readers turns")
+    parser.add_argument("--only", default="", help="names of parts, by commas: csv books spectrum pollution kills power disk readers turns")
     parser.add_argument("--share", type=float, default=1.0, help="how much of the whole (default 1)")
     parser.add_argument("--seed", type=int, default=1)
     call = parser.parse_args(argv)

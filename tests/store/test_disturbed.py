@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -10,9 +11,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from power import cut_anywhere
 from store_rig import HAND_INS, digests, loaded
 
 from pipeline.cli import main
+from pipeline.errors import StoreBroken
 from pipeline.store import Store, load
 
 CAMPAIGN = Path(__file__).parents[1] / "campaign"
@@ -79,6 +82,33 @@ def test_killed_at_steps_and_at_random_moments_a_load_leaves_the_old_edition_or_
     )  # fmt: skip
     assert run.returncode == 0, run.stdout + run.stderr
     assert '"tried": 10' in run.stdout
+
+
+def test_power_lost_at_any_step_leaves_the_old_edition_or_the_new_and_what_was_told_done_is_done(tmp_path: Path, one: Path) -> None:
+    shutil.copytree(one, tmp_path / "place" / "store")
+    tried, wrong, stores = cut_anywhere(
+        tmp_path / "place", tmp_path, lambda: load([HAND_INS / "correction"], Store(tmp_path / "place" / "store")), random.Random(5), 1
+    )
+    assert wrong == []
+    assert tried > 12
+    assert {store.live().number for store in stores} == {1, 2}
+
+
+def test_a_flush_left_out_would_be_noticed(tmp_path: Path, one: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.store.editions.flush", lambda path: None)
+    shutil.copytree(one, tmp_path / "place" / "store")
+    _, wrong, _ = cut_anywhere(
+        tmp_path / "place", tmp_path, lambda: load([HAND_INS / "correction"], Store(tmp_path / "place" / "store")), random.Random(5), 0
+    )
+    assert any("not whole" in fault or "neither" in fault or "not flushed" in fault for fault in wrong)
+
+
+def test_a_customer_key_cut_short_is_told_in_a_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "customer.key").write_bytes(b"half of it")
+    monkeypatch.setenv("TAREBOOK_KEY", str(tmp_path / "customer.key"))
+    with pytest.raises(StoreBroken, match="the customer key is cut short"):
+        load([HAND_INS / "plain"], Store(tmp_path / "store"))
+    assert not Store(tmp_path / "store").exists()
 
 
 def test_a_loader_that_was_killed_leaves_no_folder_that_grows(tmp_path: Path, one: Path) -> None:
