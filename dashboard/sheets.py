@@ -10,10 +10,11 @@ import streamlit as st
 from dashboard import live, who
 from dashboard.here import Here
 from pipeline.answers.access import Role, require
-from pipeline.answers.draft import Draft, code_of, frames_of, job_id_of
+from pipeline.answers.draft import Draft, code_of, frames_of, job_id_of, to_json
 from pipeline.answers.sheets import sheet_content
 from pipeline.paper.sheet import sheet_pdf
 from pipeline.settings_loads import TravelLoad
+from pipeline.store import desk
 
 PAPERS = {"a4": "A4", "letter": "Letter"}
 
@@ -46,4 +47,7 @@ def make_sheet(draft: Draft, name: str, travel_json: str, paper: str, for_custom
     require(asking, "make-sheet")
     role = Role.CUSTOMER if for_customer else asking
     content = sheet_content(now, live.model(now) if now else None, drafts, job_id_of(1), settings, travel, role, name=name)
+    if desk.draft(live.store(), content.code) is None:
+        # the sheet says that its code finds the draft again
+        desk.keep_draft(live.store(), content.code, content.draft, to_json(draft), who.name())
     return sheet_pdf(content, paper)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
+from pathlib import Path
 
 import msgspec
 import pytest
@@ -113,3 +114,57 @@ def test_a_wrong_call_says_what_is_wrong_and_writes_nothing(shop, tmp_path, caps
     assert main([*call, "--store", str(shop / "store")]) == 2
     assert said in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+ODD = "Zoë's <b>&amp; #rack \\ *bold* _it_ $x$ @ref // [] Ω Ж"
+STRIP_MM, SCALE_FROM = 54.0, 0.7
+"""The strips' length and left end, as the page of the paper tells them."""
+
+
+def odd_drafts(folder: Path, items: int, vehicle_id: str) -> Path:
+    """A canopy with so many items, named in every odd character."""
+    folder.mkdir()
+    (folder / "jobs.csv").write_text(f"job_id,vehicle_id\nD1,{vehicle_id}\n")
+    (folder / "bodies.csv").write_text("job_id,body,length_mm,width_mm,height_mm\nD1,canopy,1700,1780,900\n")
+    with (folder / "items.csv").open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([["item_id", "label", "group", "datasheet_kg"], ["odd", ODD, "outside", "4"]])
+    zones = ("left-front", "right-rear", "middle-mid", "roof", "under-tray")
+    lines = "".join(f"D1,canopy,odd,{zones[number % 5]}\n" for number in range(items))
+    (folder / "fitout.csv").write_text(f"job_id,body,item_id,zone\n{lines}")
+    return folder
+
+
+@pytest.mark.parametrize(("paper", "items"), [("a4", 1), ("letter", 1), ("a4", 40), ("letter", 40)])
+def test_words_and_dots_on_paper_are_those_of_check(shop, tmp_path, capsys, paper, items):
+    rated = "SELECT min(vehicle_id) FROM vehicles WHERE gvm_kg > 0"
+    vehicle_id = Store(shop / "store").live().cursor().execute(rated).fetchall()[0][0]
+    drafts, out, store = odd_drafts(tmp_path / "odd", items, vehicle_id), tmp_path / "sheet.pdf", ["--store", str(shop / "store")]
+    capsys.readouterr()
+    main(["check", str(drafts), *store])
+    rows = [row for row in csv.DictReader(io.StringIO(capsys.readouterr().out)) if row["verdict"] != "unknown" and float(row["rating"]) > 0]
+    assert main(["sheet", str(drafts), "--job", "D1", "--out", str(out), "--paper", paper, *store]) in (0, 1)
+    with pymupdf.open(out) as document:
+        text = "".join("".join(page.get_text() for page in document).split()).replace("\u200b", "")
+        page = next(page for page in document if page.search_for("How close it comes"))
+        drawn, names = page.get_drawings(), {row["limit"]: page.search_for(LIMIT_NAMES[row["limit"]])[0] for row in rows}
+    assert text.count("".join(ODD.split())) == items
+    top = max([1.1, *(float(row["high"] or row["value"]) / float(row["rating"]) + 0.04 for row in rows)])
+    told = 0
+    for row in rows:
+        value, rating = float(row["value"]), float(row["rating"])
+        assert f"of{rating:.0f}{row['unit']}" in text.replace("\N{MINUS SIGN}", "-"), row
+        near = [one for one in drawn if abs(_middle(one["rect"]) - _middle(names[row["limit"]])) < 4]
+        base = max((one["rect"] for one in near if one["rect"].height < 1 and one["rect"].width < 200), key=lambda rect: rect.width)
+        dot = next(one["rect"] for one in near if one.get("fill") and 4 < one["rect"].width < 8)
+        assert base.width == pytest.approx(STRIP_MM / 25.4 * 72, abs=0.5)
+        share = SCALE_FROM + (top - SCALE_FROM) * ((dot.x0 + dot.x1) / 2 - base.x0) / base.width
+        if value / rating > SCALE_FROM + 0.02:
+            assert share == pytest.approx(value / rating, abs=0.004), row
+            told += 1
+        else:
+            assert share < SCALE_FROM + 0.03, row
+    assert told >= 2
+
+
+def _middle(rect) -> float:
+    return (rect.y0 + rect.y1) / 2

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
+import pymupdf
 import pytest
 import rig
 from streamlit.testing.v1 import AppTest
 from test_pages import run_page
 
+from dashboard.live import STORE_PLACE
+from dashboard.sheets import make_sheet
+from pipeline.answers.access import Role
 from pipeline.answers.customer import CustomerBuild, build_answer, changed, groups, key_of, made_up
-from pipeline.answers.draft import Draft
+from pipeline.answers.draft import Draft, DraftBody, from_json
+from pipeline.errors import WrongCall
 from pipeline.mass.model import Model
-from pipeline.store import Edition, Store
+from pipeline.store import Edition, Store, desk
 
 PAGE = rig.APP.parent / "app_pages" / "for_your_vehicle.py"
 
@@ -81,6 +87,27 @@ def test_a_vehicle_that_history_does_not_know_begins_with_an_empty_body(
     assert "too few on vehicles like this" in app.info[0].value
     assert len(left_shown(app)) == 1
     assert not app.exception
+
+
+def test_the_code_on_a_sheet_finds_its_draft_again(store: Store, edition: Edition, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STORE_PLACE, str(store.root))
+    vehicle_id, _, (group, *_) = vehicle_with(edition, store, 1)
+    draft = changed(made_up(edition.cursor(), store.settings(), vehicle_id, group), length_mm=1450.0)
+    with pymupdf.open(stream=make_sheet(draft, "", "", "letter", for_customer=True)) as document:
+        text = " ".join(" ".join(page.get_text() for page in document).split())
+    (code,) = re.findall(r"Our code for this draft: (\w+)\.", text)
+    kept = desk.draft(store, code)
+    assert kept is not None
+    assert from_json(kept.draft) == draft
+    assert "alike bodies, " not in text
+    assert "Masses are rounded to 5 kg" in text
+
+
+def test_whoever_may_make_no_sheet_gets_none_on_a_customers_page_either(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(STORE_PLACE, str(store.root))
+    monkeypatch.setattr("dashboard.who.role", lambda: Role.NOBODY)
+    with pytest.raises(WrongCall, match="not for the role"):
+        make_sheet(Draft((DraftBody("tray", 2100.0, 1860.0),)), "", "", "a4", for_customer=True)
 
 
 def none_found(con: Any, _settings: Any, vehicle_id: str) -> Any:
