@@ -7,8 +7,10 @@ from typing import Any
 import polars as pl
 
 from dashboard import live
+from dashboard.parts.rows import rows_of
 from pipeline.answers import families, finder, margins, near, selling
 from pipeline.answers.early import OnVehicle, cases_of
+from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
 from pipeline.settings import Settings
 
@@ -63,14 +65,32 @@ def opened(con: Any, _settings: Settings, job_id: str) -> finder.JobFile:
     return finder.open_job(con, job_id)
 
 
-def margins_through(con: Any, settings: Settings, filters: Filters, load: str) -> pl.DataFrame:
-    """Margins of delivered jobs through the filters."""
-    return near.through(con, near.all_margins(live.past_jobs(), settings), filters, load)
+def margins_spread(con: Any, settings: Settings, filters: Filters, load: str, limit: str) -> near.Spread:
+    """How much margin delivered jobs kept, through the filters."""
+    return near.spread(near.through(con, live.margins(), filters, load), limit, settings.limits)
+
+
+def margins_listed(con: Any, _settings: Settings, filters: Filters, load: str, limit: str, span: Any, most: int | None) -> tuple[int, Rows]:
+    """How many of these jobs there are (in a span of margins, where one is given), and the tightest of them."""
+    listed = near.tightest(near.through(con, live.margins(), filters, load), limit, span)
+    return listed.height, rows_of(listed if most is None else listed.head(most), calls(con, _settings), ("vehicle_id",))
+
+
+def newest_near(con: Any, settings: Settings, most: int) -> Rows:
+    """The newest delivered jobs near or over the whole vehicle's rating with the travel load."""
+    found = near.through(con, live.margins(), Filters(), near.TRAVEL).filter(pl.col("margin_kg") < settings.limits.near_margin_kg)
+    newest = found.sort("dated_on", "job_id", descending=True, nulls_last=True).head(most)
+    return rows_of(newest, calls(con, settings), ("vehicle_id",))
 
 
 def margins_by(con: Any, settings: Settings, filters: Filters, load: str, limit: str, grouping: str) -> pl.DataFrame:
     """The same by vehicle, year, length, branch or family."""
-    return near.by_group(con, settings, margins_through(con, settings, filters, load), limit, grouping)
+    return near.by_group(con, settings, near.through(con, live.margins(), filters, load), limit, grouping)
+
+
+def quiet_quotes(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
+    """Open quotes gone quiet; what is usual is one answer for all filters."""
+    return selling.quiet_quotes(con, settings, filters, live.ask(selling.usual_days))
 
 
 def case_of_job(past: margins.PastJobs, job_id: str, settings: Settings) -> OnVehicle | None:
@@ -86,4 +106,4 @@ def also_usual(con: Any, settings: Settings, items: tuple[str, ...]) -> pl.DataF
 
 def family_margins(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
     """Margins to GVM by family and load."""
-    return families.family_margins(con, settings, near.all_margins(live.past_jobs(), settings), filters)
+    return families.family_margins(con, settings, live.margins(), filters)

@@ -44,7 +44,7 @@ def open_here(job_id: str) -> None:
 def take_all(now: Here, search: Search, found: int) -> None:
     """The rows of all pages as files, made when they are wanted."""
     if now.may("take-along"):
-        tables.take_along_later(lambda: rows_of(live.ask(found_rows, search)), found, "jobs-found", now)
+        tables.take_along_later(lambda: rows_of(found_rows(now.edition.cursor(), now.settings, search)), found, "jobs-found", now)
 
 
 now = here()

@@ -13,7 +13,7 @@ from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import job_link
 from dashboard.parts.rows import rows_of
 from dashboard.parts.sources import cautions
-from dashboard.questions import calls, case_of_job, margins_by, margins_through
+from dashboard.questions import calls, case_of_job, margins_by, margins_listed, margins_spread
 from pipeline.answers import near
 from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
@@ -23,6 +23,8 @@ from pipeline.pictures import charts
 
 LIMIT_WORDS = {"gvm": "whole vehicle (GVM)", "rear_axle": "rear axle"}
 LIST = ("job_id", "vehicle_id", "dated_on", "margin_kg", "rear_margin_kg", "p_over", "laden_kg", "gvm_kg", "body_source", "laden_source")
+MOST = 200
+"""Jobs listed on the page."""
 TICKETS = ("job_id", "ticket", "state", "ticket_kg", "reckoned_kg", "apart_kg", "ticket_rear_kg", "reckoned_rear_kg", "rear_apart_kg")
 
 
@@ -41,22 +43,20 @@ def distribution(now: Here) -> None:
         limit = st.segmented_control(
             "Limit", list(LIMIT_WORDS), format_func=LIMIT_WORDS.__getitem__, default="gvm", required=True, key="limit", bind="query-params"
         )
-    found = live.ask(margins_through, now.filters, load)
-    if not in_words(now, found, load, limit):
+    found = live.ask(margins_spread, now.filters, load, limit)
+    if not in_words(now, found.said, load):
         return
-    margin = near.LIMITS[limit]
-    picture = charts.margins(found.select(pl.col(margin).alias("margin_kg")), now.style(pick=True))
+    picture = charts.margins(found.bins, now.style(pick=True), near.BIN_KG, median_kg=found.median_kg)
     chosen = pictures.chart(now, picture, f"margins-{load}-{limit}", abouts.MARGINS)
     cautions("estimate", "weigh", "authority")
-    jobs(now, brushed(now, found, chosen, margin), margin)
+    jobs(now, load, limit, brushed(now, chosen))
     st.subheader("Where margins are thin", anchor=False)
     grouping = st.segmented_control("By", near.GROUPINGS, default="vehicle", required=True, key="margins_by", bind="query-params")
     grouped = rows_of(live.ask(margins_by, now.filters, load, limit, grouping))
     tables.table(grouped, f"Margins by {grouping}; low and high hold 8 in 10 jobs", f"margins-by-{grouping}", now, empty="No such group.")
 
 
-def in_words(now: Here, found: pl.DataFrame, load: str, limit: str) -> bool:
-    said = near.count(found, limit, now.settings.limits)
+def in_words(now: Here, said: near.Count, load: str) -> bool:
     if not said.known:
         st.info(
             "No delivered job with these filters has a known margin. Vehicles need ratings and an empty mass, bodies a mass or a model."
@@ -72,24 +72,26 @@ def in_words(now: Here, found: pl.DataFrame, load: str, limit: str) -> bool:
     return True
 
 
-def brushed(now: Here, found: pl.DataFrame, chosen: dict, margin: str) -> pl.DataFrame:
-    """The jobs of the span that was dragged over in the picture; all of them where none was."""
+def brushed(now: Here, chosen: dict) -> tuple[float, float] | None:
+    """The span of margins that was dragged over in the picture."""
     spans = [span for span in (chosen.get("picked") or {}).values() if isinstance(span, list) and len(span) == 2]
     if not spans:
         st.caption("Drag over the picture to see only the jobs of that span.")
-        return found
+        return None
     low, high = sorted(float(end) * now.units.kg_per_unit for end in spans[0])
-    return found.filter(pl.col(margin).is_between(low, high))
+    return low, high
 
 
-def jobs(now: Here, found: pl.DataFrame, margin: str) -> None:
+def jobs(now: Here, load: str, limit: str, span: tuple[float, float] | None) -> None:
     st.subheader("The jobs, those over the rating first", anchor=False)
-    listed = found.sort(margin, "job_id", nulls_last=True)
-    told = rows_of(listed, live.ask(calls), ("vehicle_id",))
+    asked = (now.filters, load, limit, span)
+    found, told = live.ask(margins_listed, *asked, MOST)
+    if found > MOST:
+        st.caption(f"{found:,} jobs, the {MOST} with the least left here; what is taken along holds all of them.")
     place = tables.choose(told, "Delivered jobs with their margins", "near-jobs", now, LIST) if told.rows else None
-    tables.take_along(told, "near-the-limit", now)
+    tables.take_along_later(lambda: margins_listed(now.edition.cursor(), now.settings, *asked, None)[1], found, "near-the-limit", now)
     if place is not None:
-        one_job(now, listed["job_id"][place])
+        one_job(now, told.records()[place]["job_id"])
 
 
 def one_job(now: Here, job_id: str) -> None:
@@ -129,7 +131,7 @@ def check_of_reckoning(now: Here) -> None:
 
 def delivered(now: Here) -> str:
     """What the filters let through, in words."""
-    jobs = live.ask(margins_through, now.filters, near.TRAVEL).height
+    jobs = live.ask(margins_spread, now.filters, near.TRAVEL, "gvm").said.jobs
     said = f"{jobs:,} delivered {'job' if jobs == 1 else 'jobs'}"
     return said if now.filters == Filters() else f"{said} with {now.filters.words(labels=live.ask(calls))}"
 

@@ -1,14 +1,12 @@
 """Start: what is new since last time, and what wants a look; an empty store is led to its first picture."""
 
-import polars as pl
 import streamlit as st
 
 from dashboard import live
 from dashboard.frame import link
 from dashboard.here import Here, here
 from dashboard.parts import tables
-from dashboard.parts.rows import rows_of
-from dashboard.questions import calls, margins_through
+from dashboard.questions import margins_spread, newest_near
 from dashboard.start.loading import load_form
 from dashboard.start.views import saved_views
 from pipeline.answers import near, start
@@ -41,8 +39,7 @@ def changes(now: Here) -> None:
 @st.fragment(parallel=True)
 def near_limits(now: Here) -> None:
     st.header("Near the limit", anchor=False)
-    found = live.ask(margins_through, Filters(), near.TRAVEL)
-    said = near.count(found, "gvm", now.settings.limits)
+    said = live.ask(margins_spread, Filters(), near.TRAVEL, "gvm").said
     if not said.known:
         st.markdown("No delivered job has a known margin yet.")
         return
@@ -50,11 +47,8 @@ def near_limits(now: Here) -> None:
         f"**{said.over:,}** of {said.known:,} delivered jobs stand over the rating with the travel load, "
         f"**{said.near:,}** more are near it."
     )
-    newest = found.filter(pl.col("margin_kg") < now.settings.limits.near_margin_kg).sort(
-        "dated_on", "job_id", descending=True, nulls_last=True
-    )
     shown = ("job_id", "vehicle_id", "dated_on", "margin_kg", "body_source")
-    rows = rows_of(newest.head(5), live.ask(calls), ("vehicle_id",))
+    rows = live.ask(newest_near, 5)
     tables.table(rows, "The newest jobs near or over the rating", "near-newest", now, empty="None is near it.", columns=shown, take=False)
     link("near-the-limit", "See all of them →")
 

@@ -9,10 +9,11 @@ from dashboard.parts import pictures, tables
 from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import bodies_behind
 from dashboard.parts.rows import rows_of
-from dashboard.questions import calls, curve
+from dashboard.questions import calls, curve, quiet_quotes
 from pipeline.answers import selling
 from pipeline.answers.finder import ItemAt, Search
 from pipeline.pictures import charts
+from pipeline.trends.waiting import GROUPINGS
 
 KINDS = {"family": "Layout families", "item": "Items", "length": "Lengths", "vehicle": "Vehicles", "upgrade": "Upgrades"}
 MONEY = ("revenue", "revenue_before")
@@ -86,18 +87,18 @@ def over_time(now: Here) -> None:
 
 
 def quotes(now: Here) -> None:
-    found = live.ask(selling.conversion, now.filters)
-    if found.is_empty():
+    shares = live.ask(curve, now.filters)
+    if not shares:
         st.info("There is no quote with a date with these filters.")
         return
     called = live.ask(calls)
-    pictures.chart(now, charts.conversion(live.ask(curve, now.filters), now.style()), "conversion", abouts.CONVERSION)
-    grouping = st.selectbox("Grouped by", sorted(set(found["grouping"])), key="grouping", bind="query-params")
-    part = found.filter(pl.col("grouping") == grouping).drop("grouping")
+    pictures.chart(now, charts.conversion(shares, now.style()), "conversion", abouts.CONVERSION)
+    grouping = st.selectbox("Grouped by", GROUPINGS, key="grouping", bind="query-params")
+    part = live.ask(selling.conversion, now.filters, grouping).drop("grouping")
     shown = ("value", "quotes", "ordered", "lost", "open_quotes", "share", "order_days", "handover_days")
     tables.table(rows_of(part, called, ("value",)), f"Quotes and orders by {grouping}", "conversion-table", now, columns=shown)
     st.subheader("Why quotes are lost", anchor=False)
-    lost = live.ask(selling.lost_reasons, now.filters).filter(pl.col("grouping") == grouping).drop("grouping")
+    lost = live.ask(selling.lost_reasons, now.filters, grouping).drop("grouping")
     reasons = ("value", "reason", "n", "of", "share")
     silent = ("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words")
     revisions = ("label", "put_in", "taken_out", "revisions")
@@ -105,7 +106,7 @@ def quotes(now: Here) -> None:
         rows_of(lost, called, ("value",)), "Reasons of lost quotes", "lost", now, empty="No reason was written down.", columns=reasons
     )
     st.subheader("Quotes gone quiet", anchor=False)
-    quiet = rows_of(live.ask(selling.quiet_quotes, now.filters).sort("age_days"), called, ("vehicle_id", "family"))
+    quiet = rows_of(live.ask(quiet_quotes, now.filters).sort("age_days"), called, ("vehicle_id", "family"))
     tables.table(quiet, "Open quotes older than their kind takes to be ordered", "quiet", now, empty="None is.", columns=silent)
     st.subheader("What changes between revisions", anchor=False)
     revised = rows_of(live.ask(selling.revised_items, now.filters))

@@ -17,8 +17,13 @@ def choices(con: Any, _settings: Settings) -> dict[str, Any]:
     ).fetchall():
         upgrades.setdefault(vehicle_id, {})[upgrade_id] = label
     found = con.execute("""
-        SELECT i.item_id, i.label, i."group", mode(f.zone) FROM items AS i LEFT JOIN current_fitout AS f ON f.item_id = i.item_id
-        GROUP BY ALL ORDER BY i.item_id""").fetchall()
+        WITH bodies_with AS (SELECT list, count(*) AS n FROM body_facts GROUP BY list),
+        placed AS (
+            SELECT l.item_id, l.zone, row_number() OVER (PARTITION BY l.item_id ORDER BY sum(b.n) DESC, l.zone) AS turn
+            FROM list_lines AS l JOIN bodies_with AS b ON b.list = l.list WHERE l.zone IS NOT NULL GROUP BY l.item_id, l.zone
+        )
+        SELECT i.item_id, i.label, i."group", p.zone FROM items AS i LEFT JOIN placed AS p ON p.item_id = i.item_id AND p.turn = 1
+        ORDER BY i.item_id""").fetchall()
     labels = called.unlike({item_id: label for item_id, label, *_ in found})
     items = {item_id: {"label": labels[item_id], "group": group, "usual_zone": zone} for item_id, _, group, zone in found}
     return {"vehicles": called.unlike(vehicles), "upgrades": upgrades, "items": items}

@@ -42,8 +42,8 @@ def news(con: Any, _settings: Settings) -> News:
     rejected, suspects, jobs, bodies, weighed = con.execute(f"""
         SELECT (SELECT count(*) FROM (SELECT DISTINCT source_id, line FROM ledger WHERE closed IS NULL)),
                (SELECT count(*) FROM (SELECT table_name, key FROM suspects {doubted})),
-               (SELECT count(*) FROM current_jobs), (SELECT count(*) FROM current_bodies WHERE counted),
-               (SELECT count(*) FROM current_bodies WHERE counted AND weighed_kg IS NOT NULL)""").fetchall()[0]  # fmt: skip
+               (SELECT count(*) FROM current_jobs), (SELECT count(*) FROM body_facts WHERE counted),
+               (SELECT count(*) FROM body_facts WHERE counted AND weighed)""").fetchall()[0]  # fmt: skip
     return News(newest, rejected, suspects, jobs, bodies, weighed)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from pipeline.contract import TABLES
 from pipeline.sift.schema import key_text
 
-KEPT = ("body_facts", "list_lines", "newest_day")
+KEPT = ("accounts", "body_facts", "list_lines", "newest_day")
 """Views that an edition keeps as tables of the same names; made of its records, so left out of digests and exports."""
 _HEAD = re.compile(r"\A(?:--[^\n]*\n)*CREATE OR REPLACE VIEW (\w+) AS\n", re.MULTILINE)
 _TOUCHED = "job_id IN (SELECT job_id FROM touched_jobs)"
@@ -37,7 +37,7 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
         con.execute(f"DELETE FROM body_facts WHERE {_TOUCHED}")
         con.execute(f"INSERT INTO body_facts {select_of('body_facts', scope=_TOUCHED)}")
         con.execute(f"INSERT INTO list_lines {select_of('list_lines', lists='list NOT IN (SELECT list FROM list_lines)')}")
-    for table in ("newest_day",) if narrow else KEPT:
+    for table in ("accounts", "newest_day") if narrow else KEPT:
         con.execute(f"DROP {'TABLE' if table in kept else 'VIEW'} IF EXISTS {table}")
         con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
 

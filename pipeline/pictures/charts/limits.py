@@ -92,20 +92,26 @@ def margin_said(margin: float, unit: str, style: Style) -> str:
 
 
 def margins(
-    frame: Frame, style: Style = USUAL, bin_kg: float = 50.0, question: str = "How much margin did past jobs keep?"
+    frame: Frame,
+    style: Style = USUAL,
+    bin_kg: float = 50.0,
+    question: str = "How much margin did past jobs keep?",
+    median_kg: float | None = None,
 ) -> alt.LayerChart:
-    """How many jobs kept how much margin; left of the line they are over the rating.
-
-    Binned here, so that a million jobs are as quick as a hundred. With `style.pick` a span can be brushed.
+    """How many jobs kept how much margin; left of the line they are over the rating. With `style.pick` a span can be brushed.
 
     Args:
-        frame: `margin_kg`, a row a job.
+        frame: `margin_kg`, a row a job; or, where jobs are many, a row a bin with its lower edge and its `jobs`.
         bin_kg: width of a bin; one bin's edge is the rating itself.
+        median_kg: of all jobs, for a frame of bins.
     """
-    values = np.array([row["margin_kg"] for row in known(rows(frame), "margin_kg")], dtype=np.float64)
+    found = known(rows(frame), "margin_kg")
+    values = np.array([row["margin_kg"] for row in found], dtype=np.float64)
     if not len(values):
         return nothing(style, question, "No job with a known margin matches.")
-    bins, counts = np.unique(np.floor(values / bin_kg).astype(int), return_counts=True)
+    weights = np.array([row.get("jobs", 1) for row in found], dtype=np.int64)
+    bins, place = np.unique(np.floor(values / bin_kg).astype(int), return_inverse=True)
+    counts = np.bincount(place, weights).astype(int)
     shown = [
         {
             "low": style.mass(float(at * bin_kg)),
@@ -128,6 +134,6 @@ def margins(
     )
     if style.pick:
         bars = bars.add_params(alt.selection_interval(name=PICK, encodings=["x"]))
-    over = int((values < 0).sum())
-    said = f"{over} of {len(values)} over the rating; half of all keep more than {style.mass_said(float(np.median(values)))}"
+    half_kg = float(np.median(values)) if median_kg is None else median_kg
+    said = f"{weights[values < 0].sum()} of {weights.sum()} over the rating; half of all keep more than {style.mass_said(half_kg)}"
     return finish(bars + reference(0, style), style, question, said, 240)
