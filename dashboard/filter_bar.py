@@ -41,14 +41,15 @@ def reset() -> None:
         address.clear(key)
 
 
-_BUILT_ON = "vehicle_id IN (SELECT vehicle_id FROM current_jobs)"
-
-
 def filter_options(con: Any, _settings: Settings) -> dict[str, dict[Any, str]]:
     """What each filter can be set to in an edition: labels by id."""
-    vehicles = con.execute(f"SELECT vehicle_id, label FROM vehicles WHERE {_BUILT_ON} ORDER BY label, vehicle_id").fetchall()
+    vehicles = con.execute(
+        "SELECT vehicle_id, label FROM vehicles WHERE vehicle_id IN (SELECT vehicle_id FROM current_jobs) ORDER BY label, vehicle_id"
+    ).fetchall()
     branches = con.execute("SELECT DISTINCT branch FROM current_jobs WHERE branch IS NOT NULL ORDER BY branch").fetchall()
-    classes = con.execute(f"SELECT DISTINCT size_class FROM vehicles WHERE {_BUILT_ON} ORDER BY size_class").fetchall()
+    classes = con.execute(
+        "SELECT DISTINCT size_class FROM vehicles WHERE vehicle_id IN (SELECT vehicle_id FROM current_jobs) ORDER BY size_class"
+    ).fetchall()
     months = con.execute("""
         SELECT DISTINCT strftime(day, '%Y-%m') FROM (
             SELECT quoted_on AS day FROM current_jobs

@@ -37,6 +37,8 @@ PAGES = {
 FILTERED = ("what-sells", "layout-families", "near-the-limit", "job-finder")
 """Pages that the shared filters are about."""
 _LOOK_EVERY = "3s"
+_LOOK_OFTEN = "0.5s"
+"""While there is nothing to show yet: `tarebook up` is reading the first records."""
 _LOG = logging.getLogger(__name__)
 
 
@@ -71,7 +73,8 @@ def run() -> None:
         _signed_in()
     st.title(page.title, anchor=False)
     if role is not Role.CUSTOMER:
-        _freshness(str(live.store().root), live.store().live_name(), st.context.theme.type)
+        watched = st.fragment(_freshness, run_every=_LOOK_EVERY if live.store().live_name() else _LOOK_OFTEN)
+        watched(str(live.store().root), live.store().live_name(), st.context.theme.type)
     _run(page)
 
 
@@ -120,7 +123,6 @@ def _settings() -> Settings:
         st.stop()
 
 
-@st.fragment(run_every=_LOOK_EVERY)
 def _freshness(root: str, shown: str, theme: str | None) -> None:
     """How fresh the records are; draws the whole page anew when another edition went live or the look was changed."""
     if live.store().live_name() != shown or st.context.theme.type != theme:

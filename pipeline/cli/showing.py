@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -60,23 +61,43 @@ def _told(value: Any) -> str:
 
 def _serve(call: argparse.Namespace) -> Exit:
     call.store.live()
-    # By name and in a process of its own: the pipeline knows nothing of the dashboard.
+    with _server(call) as server:
+        return Exit(server.wait())
+
+
+def _server(call: argparse.Namespace) -> subprocess.Popen[bytes]:
+    """By name and in a process of its own: the pipeline knows nothing of the dashboard."""
     command = [sys.executable, "-m", "dashboard.serve", "--store", str(call.store.root.absolute()), "--port", str(call.port)]
     if call.settings:
         command += ["--settings", str(call.settings.absolute())]
     for name in call.allowed_host:
         command += ["--allowed-host", name]
-    return Exit(subprocess.call(command))
+    return subprocess.Popen(command)
 
 
 def _up(call: argparse.Namespace) -> Exit:
-    from pipeline.answers.fitting import fit_store
+    """The server starts while the records are read: its pages follow the store, so the first pictures come before the fit ends."""
+    call.store.settings()
+    server = _server(call)
+    try:
+        _load_and_fit(call)
+        return Exit(server.wait())
+    finally:
+        server.terminate()
+        server.wait()
+
+
+def _load_and_fit(call: argparse.Namespace) -> None:
     from pipeline.cli.keeping import tell_load
     from pipeline.store import load
 
     result = load(call.paths, call.store, call.mapping)
     tell_load(result)
     if result.changed or not call.store.live().has_model:
+        from pipeline.answers.fitting import fit_store
+
+        if hasattr(os, "nice"):
+            # pages come first: somebody looks at what was just loaded
+            os.nice(10)
         fitted = fit_store(call.store)
         say(f"edition {fitted['edition']} is live, with a mass model fitted on {fitted['bodies_used']} bodies")
-    return _serve(call)

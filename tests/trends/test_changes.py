@@ -8,11 +8,12 @@ import numpy as np
 import polars as pl
 import pytest
 from small_edition import edition, with_families
+from scipy.stats import fisher_exact
 from statsmodels.stats.multitest import multipletests
 
 from pipeline.layouts.views import Clause
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
-from pipeline.trends.changes import CHANGES, Window, changes, evidence
+from pipeline.trends.changes import CHANGES, Window, changes, evidence, exact_p
 
 LAYOUTS, TRENDS = LayoutSettings(), TrendSettings()
 NOTHINGS = [f"nothing-{number}" for number in range(10)]
@@ -75,6 +76,14 @@ def test_adjusted_evidence_agrees_with_statsmodels():
     rejected, adjusted, _, _ = multipletests(found["p"].to_numpy(), alpha=0.05, method="fdr_bh")
     np.testing.assert_allclose(found["q"].to_numpy(), adjusted, atol=1e-12)
     assert found["changed"].to_list() == rejected.tolist()
+
+
+def test_the_exact_p_agrees_with_scipy():
+    rng = np.random.default_rng(11)
+    of_a, of_b = rng.integers(1, 400, 60), rng.integers(1, 400, 60)
+    n_a, n_b = rng.integers(0, of_a + 1), rng.integers(0, of_b + 1)
+    theirs = [fisher_exact([[a, x - a], [b, y - b]])[1] for a, x, b, y in zip(n_a, of_a, n_b, of_b, strict=True)]
+    np.testing.assert_allclose(exact_p(n_a, of_a, n_b, of_b), theirs, rtol=1e-7, atol=1e-12)
 
 
 def test_evidence_is_in_order():
