@@ -46,7 +46,7 @@ def parts(share: float, seed: int, scratch: Path) -> dict[str, Callable[[], obje
         "kills": lambda: kills.run(some(300), seed, scratch, [TIDY], [LATER]),
         "power": lambda: power.run(some(40), seed, scratch, [TIDY], [LATER]),
         "disk": lambda: disk.run(some(40), scratch, [TIDY], [LATER]),
-        "readers": lambda: readers.run(some(20, 2), some(100, 2), seed, scratch, [TIDY]),
+        "readers": lambda: readers.run(some(20, 2), some(100, 4), some(600, 30), some(4, 1), seed, scratch),
         "turns": lambda: turns.run(some(16, 3), seed, scratch, [TIDY]),
     }
 
@@ -87,5 +87,5 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    sys.path[:0] = [str(HERE)]
+    sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parent / "dashboard")]
     sys.exit(main())

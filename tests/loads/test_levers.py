@@ -324,3 +324,12 @@ def test_items_without_list_are_left_alone():
     assert frame("items")["item_id"].tolist() == []
     levers = propose(job, 0, MODEL, brought(TravelLoad()), terms(), SETTINGS, item_rules(frame("items")), None)
     assert levers.needed
+
+
+def test_of_the_changes_to_one_spot_at_most_one_is_made():
+    """Two cheap changes to one line would give enough together, but a line can be changed once."""
+    program = optimise.Program(np.array([1.0, 1.0, 5.0]), most_changes=3)
+    program.limit(np.array([-10.0, -10.0, -10.0]), room=-20.0, slack=0.0)
+    program.one_a_spot(["this line", "this line", "another"])
+    assert next(program.small(3)) == (0, 2)
+    assert program.solve() in ((0, 2), (1, 2))

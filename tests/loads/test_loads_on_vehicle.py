@@ -13,6 +13,7 @@ from loads_rig import NOBODY, cell, checked, terms, work
 from pipeline.frames import take
 from pipeline.loads.check import check, check_cases, spreads_of_history
 from pipeline.loads.limits import LIMITS
+from pipeline.loads.loading import Loading
 from pipeline.loads.marks import TEXTS, Mark
 from pipeline.settings_loads import TravelLoad
 
@@ -352,3 +353,52 @@ def test_cases_may_be_checked_apart_or_together():
 
 def test_every_mark_has_words():
     assert all(TEXTS.get(mark) for mark in Mark)
+
+
+def test_the_height_is_the_deck_and_the_tallest_body_on_it():
+    result = checked(work({"deck_height_mm": 910}, [{"height_mm": 900}, {"body": "tray", "height_mm": 250}]), terms("AU"))
+    assert cell(result, "height") == 1810
+
+
+def test_a_body_without_a_centre_counts_at_half_its_length():
+    unplaced, placed = (checked(work(bodies=[{"kg": 320, "com_x_mm": x_mm}]), **NOBODY) for x_mm in (np.nan, 800.0))
+    assert cell(unplaced, "rear_axle") == cell(placed, "rear_axle")
+    assert TEXTS[Mark.BODY_CENTRE] in why(unplaced, "rear_axle")
+    assert TEXTS[Mark.BODY_CENTRE] not in why(placed, "rear_axle")
+
+
+@pytest.mark.parametrize(("trailer", "ball", "light", "bar"), [(0, 0, False, False), (0.5, 0.5, False, True), (80, 81, True, True)])
+def test_a_trailer_lighter_than_its_ball_mass_and_a_tow_bar_not_known_are_said(trailer, ball, light, bar):
+    result = checked(work(), trailer_kg=float(trailer), ball_kg=float(ball))
+    for limit in ("towed", "ball"):
+        assert (TEXTS[Mark.LIGHT_TRAILER] in why(result, limit)) == light
+        assert (TEXTS[Mark.NO_TOWBAR] in why(result, limit)) == bar
+    assert (TEXTS[Mark.LIGHT_TRAILER] in why(result, "gcm")) == light
+
+
+def test_a_ticket_without_axles_is_split_as_the_maker_splits_with_the_tub_where_it_still_was_on():
+    ticket = {"weighed_on": "2026-01-20", "total_kg": 2200, "fuel_fraction": 1.0, "scale_step_kg": 0}
+    arrived, bare = (checked(work(weighings=[{**ticket, "state": state}]), **NOBODY) for state in ("arrived", "bare"))
+    assert cell(arrived, "rear_axle") == pytest.approx(2200 * 960 / 2200 - 125)
+    assert cell(bare, "rear_axle") == pytest.approx(2200 * (960 - 125) / (2200 - 125))
+
+
+def test_a_mass_that_varies_at_a_place_varies_the_first_moment_with_it():
+    """Var(k·x) = x²·Var(k) and Cov(k, k·x) = x·Var(k) for a mass k at a fixed place x."""
+    deck = Loading(2)
+    deck.vary(np.array([4.0, 9.0]), np.array([1000.0, np.nan]))
+    assert deck.cov[0].tolist() == [[4.0, 4000.0, 0.0], [4000.0, 4e6, 0.0], [0.0, 0.0, 0.0]]
+    assert deck.cov[1].tolist() == [[9.0, 0.0, 0.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]]
+
+
+def test_water_beyond_the_tanks_goes_under_the_first_tray_of_two():
+    bodies = [{"body": "tray", "length_mm": 2000}, {"body": "tray-2", "length_mm": 1000, "offset_mm": 700}]
+    (line,) = [line for line in checked(work(bodies=bodies), **NOBODY, water_l=20.0).board.lines(0) if "water" in line["label"]]
+    assert line["x_mm"] == 3220 - 760 + 1000
+
+
+def test_rows_of_assessed_bodies_keep_what_is_outside_where_that_is_known():
+    _, assessed = work(bodies=[{"kg": 300}, {"kg": 310, "outside": True}, {"kg": 320}])
+    assert assessed.rows(np.array([1, 2])).outside.tolist() == [True, False]
+    assert assessed.rows(np.array([1, 2])).kg.tolist() == [310, 320]
+    assert replace(assessed, outside=None).rows(np.array([1])).outside is None
