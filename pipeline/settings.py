@@ -33,7 +33,7 @@ class WorkshopSettings(Struct, frozen=True, forbid_unknown_fields=True):
     """Who we are, for sheets and pages."""
 
     name: Annotated[str, Meta(description="the workshop's name on sheets and pages")] = "Our workshop"
-    logo: Annotated[str, Meta(description="path of an SVG or PNG logo; empty: none")] = ""
+    logo: Annotated[str, Meta(description="path of an SVG or PNG logo, seen from the settings' own folder; empty: none")] = ""
     currency: Annotated[str, Meta(description="the store's one currency")] = ""
     country: Annotated[str, Meta(description="country of the dimension rules (AU, ZA, EU); empty: no verdict on dimensions")] = ""
     prices_for_customers: Annotated[bool, Meta(description="show prices on a customer's page and sheet")] = False
@@ -112,7 +112,15 @@ def load_settings(path: Path | None) -> Settings:
     faults = list(_faults(given, Settings, "", str(path)))
     if faults:
         raise InputRefused(faults)
-    return msgspec.convert(given, Settings)
+    return _with_place(msgspec.convert(given, Settings), path)
+
+
+def _with_place(settings: Settings, path: Path | None) -> Settings:
+    """The logo's path from the folder of the settings, wherever the program was started."""
+    if path is None or not settings.workshop.logo:
+        return settings
+    logo = str(path.parent / settings.workshop.logo)
+    return msgspec.structs.replace(settings, workshop=msgspec.structs.replace(settings.workshop, logo=logo))
 
 
 def list_settings(path: Path | None) -> list[Setting]:

@@ -116,6 +116,37 @@ def test_a_wrong_call_says_what_is_wrong_and_writes_nothing(shop, tmp_path, caps
     assert not list(tmp_path.iterdir())
 
 
+def test_name_and_logo_are_those_of_the_settings_wherever_the_command_runs(shop, tmp_path, monkeypatch):
+    mark = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 20 10"><rect width="20" height="10" fill="#0b6570"/></svg>'
+    (tmp_path / "mark.svg").write_text(mark)
+    (tmp_path / "own.toml").write_text('[workshop]\nname = "Harbour bodies"\nlogo = "mark.svg"\n')
+    drafts, out = odd_drafts(tmp_path / "odd", 1, "CO-2"), tmp_path / "sheet.pdf"
+    (tmp_path / "elsewhere").mkdir()
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    call = [
+        "sheet",
+        str(drafts),
+        "--job",
+        "D1",
+        "--out",
+        str(out),
+        "--store",
+        str(shop / "store"),
+        "--settings",
+        str(tmp_path / "own.toml"),
+    ]
+    assert main(call) in (0, 1)
+    assert text_of(out).startswith("Harbour bodies")
+    assert b"Logo of Harbour bodies" in b"".join(alternatives(out))
+
+
+def alternatives(path: Path) -> list[bytes]:
+    """The alternative texts in a tagged document."""
+    with pymupdf.open(path) as document:
+        keys = [document.xref_get_key(number, "Alt") for number in range(1, document.xref_length())]
+    return [text.encode() for kind, text in keys if kind == "string"]
+
+
 ODD = "Zoë's <b>&amp; #rack \\ *bold* _it_ $x$ @ref // [] Ω Ж"
 STRIP_MM, SCALE_FROM = 54.0, 0.7
 """The strips' length and left end, as the page of the paper tells them."""
