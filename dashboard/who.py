@@ -3,12 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
 from dashboard import live
 from pipeline.answers.access import Role, role_of
+
+
+@dataclass(frozen=True)
+class Asking:
+    """Whoever is at the page, for files too: those are made outside of any run, when somebody takes them.
+
+    Attributes:
+        claims: of the identity token; None: not signed in.
+        guarded: whether people must sign in here.
+    """
+
+    claims: Mapping[str, Any] | None
+    guarded: bool
+
+    @property
+    def role(self) -> Role:
+        """The role at this moment: a token that has run out since, or a role taken away, counts no more."""
+        return role_of(self.claims, self.guarded, live.settings().access)
+
+    @property
+    def name(self) -> str:
+        """What to call them, for what they add to the store."""
+        return str((self.claims or {}).get("email") or "somebody at this machine")
+
+
+def asking() -> Asking:
+    """Whoever is at the page of this run."""
+    return Asking(claims(), signing_in())
 
 
 def signing_in() -> bool:
@@ -26,10 +55,9 @@ def claims() -> Mapping[str, Any] | None:
 
 def role() -> Role:
     """The role of whoever is at the page."""
-    return role_of(claims(), signing_in(), live.settings().access)
+    return asking().role
 
 
 def name() -> str:
     """What to call whoever is at the page, for what they add to the store."""
-    found = claims() or {}
-    return str(found.get("email") or "somebody at this machine")
+    return asking().name

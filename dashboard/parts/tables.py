@@ -102,17 +102,18 @@ def take_along_later(make: Callable[[], Rows], count: int, name: str, here: Here
     """As `take_along`, for rows that are fetched only when somebody wants them."""
     if not here.may("take-along"):
         return
+    asking = who.asking()
     with st.popover(f"Take along {count:,} {'row' if count == 1 else 'rows'}", type="tertiary", key=f"take-{name}"):
         for ending, kind in _KINDS.items():
             st.download_button(
-                ending[1:].upper() if ending != ".parquet" else "Parquet", partial(_bytes, make, ending, here), f"{name}{ending}", kind,
+                ending[1:].upper() if ending != ".parquet" else "Parquet", partial(_bytes, make, ending, here, asking),
+                f"{name}{ending}", kind,
                 key=f"take-{name}{ending}", on_click="ignore", width="stretch",
             )  # fmt: skip
 
 
-def _bytes(make: Callable[[], Rows], ending: str, here: Here) -> bytes:
-    # the role of this moment: the page may have been drawn for somebody who has signed out since
-    return taken_along(here.units.rows(make()).with_edition(here.edition.number), ending, who.role())
+def _bytes(make: Callable[[], Rows], ending: str, here: Here, asking: who.Asking) -> bytes:
+    return taken_along(here.units.rows(make()).with_edition(here.edition.number), ending, asking.role)
 
 
 def facts(pairs: Mapping[str, str], alt: str) -> None:

@@ -13,7 +13,7 @@ from test_pages import run_page
 
 from dashboard.live import STORE_PLACE
 from dashboard.sheets import make_sheet
-from pipeline.answers.access import Role
+from dashboard.who import Asking
 from pipeline.answers.customer import CustomerBuild, build_answer, changed, groups, key_of, made_up
 from pipeline.answers.draft import Draft, DraftBody, from_json
 from pipeline.errors import WrongCall
@@ -93,7 +93,7 @@ def test_the_code_on_a_sheet_finds_its_draft_again(store: Store, edition: Editio
     monkeypatch.setenv(STORE_PLACE, str(store.root))
     vehicle_id, _, (group, *_) = vehicle_with(edition, store, 1)
     draft = changed(made_up(edition.cursor(), store.settings(), vehicle_id, group), length_mm=1450.0)
-    with pymupdf.open(stream=make_sheet(draft, "", "", "letter", for_customer=True)) as document:
+    with pymupdf.open(stream=make_sheet(draft, "", "", "letter", for_customer=True, asking=Asking(None, guarded=False))) as document:
         text = " ".join(" ".join(page.get_text() for page in document).split())
     (code,) = re.findall(r"Our code for this draft: (\w+)\.", text)
     kept = desk.draft(store, code)
@@ -105,9 +105,9 @@ def test_the_code_on_a_sheet_finds_its_draft_again(store: Store, edition: Editio
 
 def test_whoever_may_make_no_sheet_gets_none_on_a_customers_page_either(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(STORE_PLACE, str(store.root))
-    monkeypatch.setattr("dashboard.who.role", lambda: Role.NOBODY)
+    ran_out = Asking({"email": "shop@example.org", "exp": 1.0}, guarded=True)
     with pytest.raises(WrongCall, match="not for the role"):
-        make_sheet(Draft((DraftBody("tray", 2100.0, 1860.0),)), "", "", "a4", for_customer=True)
+        make_sheet(Draft((DraftBody("tray", 2100.0, 1860.0),)), "", "", "a4", for_customer=True, asking=ran_out)
 
 
 def none_found(con: Any, _settings: Any, vehicle_id: str) -> Any:
