@@ -10,7 +10,8 @@ TarebookError
     ├── StoreBroken
     ├── StoreUnwritable
     ├── SourceAway
-    └── SourceDamaged
+    ├── SourceDamaged
+    └── EngineAway
 """
 
 from __future__ import annotations
@@ -106,6 +107,10 @@ class SourceAway(StoreFault):
 
 class SourceDamaged(StoreFault):
     meaning = "A published edition does not agree with its digests."
+
+
+class EngineAway(StoreFault):
+    meaning = "The engine that was asked for is not installed, or cannot be started."
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -73,7 +73,7 @@ def _write_estimates(con: Any, fitted: Fitted, history: History) -> None:
 
 
 def _figures(fitted: Fitted) -> dict[str, Any]:
-    reasons = left_out(fitted)
+    reasons = left_out(fitted.evidence)
     used = reasons.pop(REASONS[USED])
     facts = fitted.model.facts
     by_level = facts.get("coverage", {})

@@ -7,6 +7,7 @@ and an approximate length stays out. Nothing is dropped in silence: every body h
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
@@ -189,8 +190,8 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class _Part:
-    """Rows of one source before they are joined, (k,) each; a row's bodies are the next `sizes` positions of `members`."""
+class Spoken:
+    """Rows of the fit before their design, (k,) each; a row's bodies are the next `sizes` positions of `members`."""
 
     source: np.ndarray
     sizes: np.ndarray
@@ -202,6 +203,19 @@ class _Part:
     years: np.ndarray
     key: np.ndarray
     paired_kg: np.ndarray
+    trusted: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.source)
+
+    def at(self, index: np.ndarray) -> Spoken:
+        """The rows at `index`, their bodies with them."""
+        start = np.cumsum(self.sizes) - self.sizes
+        sizes = self.sizes[index]
+        inner = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+        members = self.members[np.repeat(start[index], sizes) + inner]
+        rest = {name: getattr(self, name)[index] for name in Spoken.__dataclass_fields__ if name not in ("sizes", "members")}
+        return Spoken(sizes=sizes, members=members, **rest)
 
 
 def gather(design: Design, evidence: Evidence, settings: MassSettings, most: int | None = None) -> Rows:
@@ -210,41 +224,49 @@ def gather(design: Design, evidence: Evidence, settings: MassSettings, most: int
     Args:
         most: take no more rows than that, evenly over history.
     """
+    spoken = spoken_of(evidence, settings)
+    if most is not None and len(spoken) > most:
+        spoken = spoken.at(np.linspace(0, len(spoken) - 1, most).astype(np.int64))
+    return rows_of(design, evidence, spoken, settings)
+
+
+def spoken_of(evidence: Evidence, settings: MassSettings) -> Spoken:
+    """What speaks in the fit, from all sources, one after the other."""
     parts = _parts(evidence, settings)
-    all_ = _Part(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in _Part.__dataclass_fields__})
-    if most is not None and len(all_.source) > most:
-        all_ = _some(all_, np.linspace(0, len(all_.source) - 1, most).astype(np.int64))
-    x, body, shared = _design_of(design, evidence, all_)
-    age = 0.5 ** (-all_.years / settings.half_life_years) if settings.change == "decay" else 1.0
-    trusted = np.array([key in evidence.right for key in all_.key.tolist()], dtype=bool) if evidence.right else np.zeros(len(x), dtype=bool)
+    return Spoken(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in Spoken.__dataclass_fields__})
+
+
+class Stock(Protocol):
+    """Bodies and their lines as numbers (evidence has them, and so has a part of it)."""
+
+    @property
+    def plain(self) -> Plain: ...
+    @property
+    def lines(self) -> Lines: ...
+
+
+def rows_of(design: Design, stock: Stock, spoken: Spoken, settings: MassSettings) -> Rows:
+    """What was spoken, with its design."""
+    x, body, shared = _design_of(design, stock, spoken)
+    age = 0.5 ** (-spoken.years / settings.half_life_years) if settings.change == "decay" else 1.0
     return Rows(
         x=x,
-        y_kg=all_.y_kg,
-        source=all_.source,
-        paired_kg=all_.paired_kg,
-        fixed_var=all_.fixed_var,
+        y_kg=spoken.y_kg,
+        source=spoken.source,
+        paired_kg=spoken.paired_kg,
+        fixed_var=spoken.fixed_var,
         shared=shared,
-        weight=all_.weight * age,
+        weight=spoken.weight * age,
         robust=np.ones(len(x)),
-        trusted=trusted,
-        group=all_.group,
+        trusted=spoken.trusted,
+        group=spoken.group,
         body=body,
-        years=all_.years,
-        key=all_.key,
+        years=spoken.years,
+        key=spoken.key,
     )
 
 
-def _some(part: _Part, index: np.ndarray) -> _Part:
-    """The rows at `index` (rising), their bodies with them."""
-    start = np.cumsum(part.sizes) - part.sizes
-    sizes = part.sizes[index]
-    inner = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-    members = part.members[np.repeat(start[index], sizes) + inner]
-    rest = {name: getattr(part, name)[index] for name in _Part.__dataclass_fields__ if name not in ("sizes", "members")}
-    return _Part(sizes=sizes, members=members, **rest)
-
-
-def _design_of(design: Design, evidence: Evidence, part: _Part) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _design_of(design: Design, stock: Stock, part: Spoken) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Design, position of the one body (else −1) and shared square of each row.
 
     A drawing's row is the mean of its bodies, a ticket's the sum; beside a scale only the drawing's bias is left.
@@ -254,9 +276,9 @@ def _design_of(design: Design, evidence: Evidence, part: _Part) -> tuple[np.ndar
     start = np.cumsum(part.sizes) - part.sizes
     single = (part.sizes == 1) & (part.source != PAIRED)
     body = np.where(single, part.members[start] if count else start, -1)
-    fill_matrix(design, evidence, body, x)
+    fill_matrix(design, stock, body, x)
     for row in np.flatnonzero((part.sizes > 1) & (part.source != PAIRED)):
-        each = body_matrix(design, evidence, part.members[start[row] : start[row] + part.sizes[row]])
+        each = body_matrix(design, stock, part.members[start[row] : start[row] + part.sizes[row]])
         x[row] = each.sum(axis=0) if part.source[row] == TICKET else each.mean(axis=0)
         if part.source[row] == TICKET:
             mass = each @ design.prior
@@ -266,7 +288,7 @@ def _design_of(design: Design, evidence: Evidence, part: _Part) -> tuple[np.ndar
     return x, body, shared
 
 
-def _parts(evidence: Evidence, settings: MassSettings) -> list[_Part]:
+def _parts(evidence: Evidence, settings: MassSettings) -> list[Spoken]:
     bodies, group, years, readings = evidence.history.bodies, evidence.group, evidence.plain.years, evidence.readings
     weighed, drawn = numbers(bodies, "weighed_kg"), numbers(bodies, "cad_kg")
     keys = body_keys(bodies)
@@ -287,40 +309,46 @@ def _parts(evidence: Evidence, settings: MassSettings) -> list[_Part]:
     scale_var = (np.bincount(group[scale], weights=step_var[scale], minlength=count) / times**2)[group[lead]]
     beside = company[group[lead]] > 0
 
-    def on_paper(source: int, which: np.ndarray) -> _Part:
+    def on_paper(source: int, which: np.ndarray) -> Spoken:
         rows, paired = lead[which], source == PAIRED
         base = scale_kg[which] if paired else np.zeros(len(rows))
-        return _Part(
+        return Spoken(
             source=np.full(len(rows), source), sizes=sizes[which], members=paper[np.repeat(which, sizes)], y_kg=reading[which] - base,
             fixed_var=scale_var[which] * paired, weight=np.ones(len(rows)), group=group[rows] + count * paired, years=years[rows],
-            key=keys[rows], paired_kg=base if paired else np.full(len(rows), np.nan),
+            key=keys[rows], paired_kg=base if paired else np.full(len(rows), np.nan), trusted=_are_right(evidence, keys[rows]),
         )  # fmt: skip
 
-    on_scale = _Part(
+    on_scale = Spoken(
         source=np.full(len(scale), WEIGHED), sizes=np.ones(len(scale), dtype=np.int64), members=scale, y_kg=weighed[scale],
         fixed_var=step_var[scale], weight=alike[group[scale]], group=group[scale], years=years[scale], key=keys[scale],
-        paired_kg=np.full(len(scale), np.nan),
+        paired_kg=np.full(len(scale), np.nan), trusted=_are_right(evidence, keys[scale]),
     )  # fmt: skip
     each = np.array([len(rows) for rows in readings.bodies], dtype=np.int64)
-    by_ticket = _Part(
+    by_ticket = Spoken(
         source=np.full(len(readings), TICKET), sizes=each, members=np.concatenate([*readings.bodies, scale[:0]]), y_kg=readings.kg,
         fixed_var=readings.var, weight=np.ones(len(readings)), years=readings.years, key=readings.key,
         group=np.array([group[rows[0]] for rows in readings.bodies], dtype=np.int64), paired_kg=np.full(len(readings), np.nan),
+        trusted=_are_right(evidence, readings.key),
     )  # fmt: skip
     return [on_scale, on_paper(DRAWN, ~beside), on_paper(PAIRED, beside), by_ticket]
 
 
-def fill_matrix(design: Design, evidence: Evidence, bodies: np.ndarray, out: np.ndarray) -> None:
+def _are_right(evidence: Evidence, keys: np.ndarray) -> np.ndarray:
+    """(n,) which keys a person settled as right."""
+    return np.array([key in evidence.right for key in keys.tolist()], dtype=bool) if evidence.right else np.zeros(len(keys), dtype=bool)
+
+
+def fill_matrix(design: Design, stock: Stock, bodies: np.ndarray, out: np.ndarray) -> None:
     """Write the design of `bodies` (−1: leave it) into `out`, a block at a time, so that no second copy is made."""
     for start in range(0, len(bodies), BLOCK):
         at = start + np.flatnonzero(bodies[start : start + BLOCK] >= 0)
-        out[at] = body_matrix(design, evidence, bodies[at])
+        out[at] = body_matrix(design, stock, bodies[at])
 
 
-def body_matrix(design: Design, evidence: Evidence, rows: np.ndarray) -> np.ndarray:
+def body_matrix(design: Design, stock: Stock, rows: np.ndarray) -> np.ndarray:
     """(len(rows), p) design of the bodies at `rows`."""
-    bodies = evidence.plain.rows(rows)
-    return matrix(design, bodies, count_items(design, bodies, lines_of(evidence.lines, rows)))
+    bodies = stock.plain.rows(rows)
+    return matrix(design, bodies, count_items(design, bodies, lines_of(stock.lines, rows)))
 
 
 def lines_of(lines: Lines, rows: np.ndarray) -> Lines:

@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
+from typing import Any, Protocol
 
 import msgspec
 import numpy as np
 
 from pipeline.frames import take
 from pipeline.mass.bodies import KINDS, MEASURES, numbers, plain_bodies, plain_lines
-from pipeline.mass.calibrate import LEVELS, OutOfFold, factors, leave_out
+from pipeline.mass.calibrate import LEVELS, OutOfFold, factors
 from pipeline.mass.centre import centre_rows, fit_axis
 from pipeline.mass.change import choose_change
+from pipeline.mass.closing import Closing, close_alone, close_rows
 from pipeline.mass.declare import declare, densities, needed_pairs, usual_bodies, with_pairs
-from pipeline.mass.design import SHELL, SHELL_COUNT, SOURCES, WEIGHED, Design
+from pipeline.mass.design import SOURCES, Design
 from pipeline.mass.evidence import NO_MASS, REASONS, USED, Evidence, History, Rows, gather, groups, lines_of, newest, reasons, settle
 from pipeline.mass.items import item_list
-from pipeline.mass.model import KindRange, Model, lower
+from pipeline.mass.model import Model, lower
+from pipeline.mass.packages import packed, unpacked
 from pipeline.mass.places import Axis
-from pipeline.mass.robust import Residuals, State, fit_rows, row_kind, row_state
+from pipeline.mass.robust import Blocks, Residuals, State, first_state, fit_rows, run_passes
 from pipeline.mass.tickets import read_tickets
 from pipeline.mass.together import find_pairs
 from pipeline.settings_loads import VehicleSettings
@@ -77,6 +81,60 @@ def fit_fully(history: History, settings: MassSettings, usual: VehicleSettings =
 
 def _fit_fully(history: History, settings: MassSettings, usual: VehicleSettings) -> Fitted:
     """Settle the way of change and the pairs on a sample, then fit all rows on from there."""
+    start = begin(history, settings, usual)
+    design, evidence, settings, state, rows = start.design, start.evidence, start.settings, start.state, start.rows
+    if not start.whole:
+        state, rows = fit_rows(design, gather(design, evidence, settings), settings, near=state)
+    closing, residuals, out = close_rows(design, state, settings, rows)
+    return Fitted(finish(start, state, closing, usual), settings, usual, evidence, rows, residuals, out)
+
+
+class FarBlocks(Blocks, Protocol):
+    """Blocks on other machines, which hand back sums alone."""
+
+    def close(self, work: Callable[[Rows], Closing]) -> Closing:
+        """What every block says under the last state, added up."""
+
+
+Spread = Callable[[Iterable[bytes], Callable[[bytes], Rows]], FarBlocks]
+"""Sends packages of rows out, to be unpacked where they arrive."""
+
+
+def fit_spread(history: History, settings: MassSettings, usual: VehicleSettings, spread: Spread) -> tuple[Model, Evidence]:
+    """As `fit`, but the rows lie and are worked on elsewhere: here are the records, a sample's rows, and sums."""
+    from threadpoolctl import threadpool_limits  # as in `fit_fully`
+
+    with threadpool_limits(1):
+        start = begin(history, settings, usual)
+        design, evidence, settings = start.design, start.evidence, start.settings
+        if not len(start.rows):
+            return finish(start, start.state, close_rows(design, start.state, settings, start.rows)[0], usual), evidence
+        blocks = spread(packed(evidence, settings), partial(unpacked, design, settings))
+        near = first_state(design, start.rows, settings) if start.whole else start.state
+        state = run_passes(design, blocks, near, settings)
+        return finish(start, state, blocks.close(partial(close_alone, design, state, settings)), usual), evidence
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """What a sample has settled, and where all rows go on from.
+
+    Attributes:
+        settings: with the way of change that was chosen; tried: each way's error.
+        state, rows: the sample's last state, and its rows; `whole` where they are all there are.
+    """
+
+    design: Design
+    evidence: Evidence
+    settings: MassSettings
+    tried: dict[str, float]
+    state: State
+    rows: Rows
+    whole: bool
+
+
+def begin(history: History, settings: MassSettings, usual: VehicleSettings) -> Beginning:
+    """Declare the design and settle on a sample what changes over the years and what brings mass together."""
     design, evidence = prepare(history, settings, usual)
     rows = gather(design, evidence, settings, SAMPLE)
     tried: dict[str, float] = {}
@@ -91,13 +149,15 @@ def _fit_fully(history: History, settings: MassSettings, usual: VehicleSettings)
     if pairs:
         design = with_pairs(design, pairs, settings)
         state, rows = fit_rows(design, gather(design, evidence, settings, SAMPLE), settings)
-    if len(rows) == SAMPLE:
-        state, rows = fit_rows(design, gather(design, evidence, settings), settings, near=state)
-    residuals, x = row_state(design, rows, state, settings)
-    out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
-    model = _model(design, rows, state, residuals, out, digest(evidence.history, settings, usual), evidence.history, settings)
-    model = replace(model, facts=model.facts | {"change": settings.change, "change_tried": tried})
-    return Fitted(_with_centre(model, evidence, settings), settings, usual, evidence, rows, residuals, out)
+    return Beginning(design, evidence, settings, tried, state, rows, len(rows) < SAMPLE)
+
+
+def finish(start: Beginning, state: State, closing: Closing, usual: VehicleSettings) -> Model:
+    """The model out of the last state and of what all rows say under it."""
+    stands_on = digest(start.evidence.history, start.settings, usual)
+    model = _model(start.design, state, closing, stands_on, start.evidence.history, start.settings)
+    model = replace(model, facts=model.facts | {"change": start.settings.change, "change_tried": start.tried})
+    return _with_centre(model, start.evidence, start.settings)
 
 
 def prepare(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> tuple[Design, Evidence]:
@@ -119,15 +179,7 @@ def prepare(history: History, settings: MassSettings, usual: VehicleSettings = A
     return design, Evidence(history, plain, lines, reason, groups(history.bodies), right, readings)
 
 
-def _model(
-    design: Design, rows: Rows, state: State, residuals: Residuals, out: OutOfFold, stands_on: str, history: History,
-    settings: MassSettings,
-) -> Model:  # fmt: skip
-    judged = (rows.source == WEIGHED) & (np.abs(residuals.z) < settings.flag)
-    weight = rows.robust * rows.weight / residuals.var
-    used_up = float(np.sum(np.minimum(weight * residuals.leverage, 1.0)))
-    degrees = max(1.0, float(rows.robust.sum()) - used_up)
-    scores = np.abs(out.residual_kg[judged]) / out.sd_kg[judged]
+def _model(design: Design, state: State, closing: Closing, stands_on: str, history: History, settings: MassSettings) -> Model:
     flat = Axis(np.zeros(0), np.zeros((0, 0)), 0.0, np.zeros(0), 0.0, 0)
     step = numbers(history.bodies, "scale_step_kg")
     steps, seen = np.unique(step[~np.isnan(step)], return_counts=True)
@@ -139,26 +191,26 @@ def _model(
         noise=state.noise,
         step_kg=float(steps[np.argmax(seen)]) if len(steps) else settings.unknown_step_kg,
         levels=LEVELS,
-        factors=factors(scores, degrees),
-        ranges=_ranges(design, rows, residuals, out, state),
-        item_records=np.count_nonzero(rows.x[:, design.at.item], axis=0),
-        unseen_pairs=_unseen_pairs(design, rows, settings),
+        factors=factors(np.abs(closing.error_kg) / closing.sd_kg, closing.degrees),
+        ranges={kind: closing.cover.of(place) for place, kind in enumerate(KINDS)},
+        item_records=closing.holds,
+        unseen_pairs=closing.unseen_pairs(settings.unseen_pair),
         along=flat,
         across=flat,
         facts={"beyond": settings.beyond, "few_weighed": settings.few_weighed, "few_records": settings.few_records},
     )
-    return replace(model, facts=model.facts | _facts(model, rows, residuals, out, judged, degrees))
+    return replace(model, facts=model.facts | _facts(model, closing))
 
 
-def _facts(model: Model, rows: Rows, residuals: Residuals, out: OutOfFold, judged: np.ndarray, degrees: float) -> dict[str, Any]:
+def _facts(model: Model, closing: Closing) -> dict[str, Any]:
     """Figures of the fit, out of fold, over weighed bodies that were not flagged."""
-    error, sd, mass = out.residual_kg[judged], out.sd_kg[judged], rows.y_kg[judged]
+    error, sd, mass = closing.error_kg, closing.sd_kg, closing.mass_kg
     some = bool(len(error))
     reach = {level: model.reach(level) for level in (0.5, 0.8, 0.9, 0.95)}
     return {
-        "rows": {name: int(np.count_nonzero(rows.source == place)) for place, name in enumerate(SOURCES)},
-        "flagged": int(np.count_nonzero(~judged & (rows.source == WEIGHED))),
-        "degrees": round(degrees, 1),
+        "rows": {name: int(closing.sources[place]) for place, name in enumerate(SOURCES)},
+        "flagged": closing.flagged,
+        "degrees": round(closing.degrees, 1),
         "rmse_kg": float(np.sqrt(np.mean(error**2))) if some else None,
         "mape": float(np.mean(np.abs(error) / mass)) if some else None,
         "coverage": {f"{level:g}": float(np.mean(np.abs(error) <= one * sd)) for level, one in reach.items()} if some else {},
@@ -167,45 +219,6 @@ def _facts(model: Model, rows: Rows, residuals: Residuals, out: OutOfFold, judge
         "cad_bias_sd": model.drawing_bias_sd,
         "newest": model.design.today,
     }
-
-
-def _ranges(design: Design, rows: Rows, residuals: Residuals, out: OutOfFold, state: State) -> dict[str, KindRange]:
-    """What history covers, by kind; rows of several bodies and of drawings beside scales say nothing here.
-
-    Leverage is each body's as it was before it came in, as a draft's is.
-    """
-    place_of = {name: place for place, (name, _unit, _meaning) in enumerate(SHELL)}
-    single = rows.body >= 0
-    alone = np.maximum(out.sd_kg**2 - residuals.var, 0.0)
-    relative = alone / (state.noise[WEIGHED] * np.maximum(residuals.mass_kg, 1.0)) ** 2
-    found = {}
-    for place, kind in enumerate(KINDS):
-        first = place * SHELL_COUNT
-        here = single & (rows.x[:, first] > 0)
-        length = rows.x[here, first + place_of["length"]] * 1e3 + design.usual[kind]["length_mm"]
-        found[kind] = KindRange(
-            records=int(here.sum()),
-            weighed=int(np.count_nonzero(here & (rows.source == WEIGHED))),
-            length_low_mm=round(float(length.min(initial=np.inf)), 3) if here.any() else 0.0,
-            length_high_mm=round(float(length.max(initial=0.0)), 3),
-            fitout_high_kg=float((rows.x[here, design.at.uplift] * 100).max(initial=0.0)),
-            items_high=float(rows.x[here, design.at.each].max(initial=0.0)),
-            leverage_high=float(relative[here].max(initial=0.0)),
-        )
-    return found
-
-
-def _unseen_pairs(design: Design, rows: Rows, settings: MassSettings) -> np.ndarray:
-    """Pairs of items that chance would have put together often, and history never did; (pairs, 2)."""
-    single = rows.body >= 0
-    stands = (rows.x[single][:, design.at.item] > 0).astype(np.float32)
-    kind = row_kind(design, rows)[single]
-    together = stands.T @ stands
-    expected = np.zeros_like(together)
-    for place in np.unique(kind):
-        count = stands[kind == place].sum(axis=0)
-        expected += np.outer(count, count) / np.count_nonzero(kind == place)
-    return np.argwhere(np.triu((together == 0) & (expected >= settings.unseen_pair), 1))
 
 
 def _with_centre(model: Model, evidence: Evidence, settings: MassSettings) -> Model:
@@ -230,6 +243,6 @@ def digest(history: History, settings: MassSettings, usual: VehicleSettings) -> 
     return told.hexdigest()
 
 
-def left_out(fitted: Fitted) -> dict[str, int]:
+def left_out(evidence: Evidence) -> dict[str, int]:
     """Bodies of the history by why they are in the fit or not."""
-    return {words: int(np.count_nonzero(fitted.evidence.reason == place)) for place, words in enumerate(REASONS)}
+    return {words: int(np.count_nonzero(evidence.reason == place)) for place, words in enumerate(REASONS)}

@@ -46,7 +46,7 @@ def full_report(fitted: Fitted, settings: MassSettings, families: Sequence[str |
     facts = fitted.model.facts
     return {
         "figures": _figures(folds),
-        "left_out": left_out(fitted),
+        "left_out": left_out(fitted.evidence),
         "rivals": _rivals(fitted, folds),
         "reliability": reliability(folds),
         "groups": _groups(fitted, folds, families),

@@ -139,12 +139,16 @@ def fit_rows(design: Design, rows: Rows, settings: MassSettings, near: State | N
     Args:
         near: a state of the same design that is nearly right (of a sample of the rows): fewer passes lead on from there.
     """
-    state = State(prior_solution(design), prior_noise(settings), prior_noise(settings))
     if not len(rows):
-        return state, rows
+        return believed(design, settings), rows
     blocks = LocalBlocks(rows)
-    state = run_passes(design, blocks, near or _start(design, rows, state), settings)
+    state = run_passes(design, blocks, near or first_state(design, rows, settings), settings)
     return state, replace(rows, robust=blocks.robust)
+
+
+def believed(design: Design, settings: MassSettings) -> State:
+    """What is believed before any row has spoken."""
+    return State(prior_solution(design), prior_noise(settings), prior_noise(settings))
 
 
 def run_passes(design: Design, blocks: Blocks, state: State, settings: MassSettings) -> State:
@@ -167,7 +171,7 @@ def _stands_still(new: Solution, old: Solution, spread: np.ndarray) -> bool:
     return bool(np.all(np.abs(new.coef - old.coef) <= np.maximum(SETTLED * sd, SLIVER * spread)))
 
 
-def _start(design: Design, rows: Rows, state: State) -> State:
+def first_state(design: Design, rows: Rows, settings: MassSettings) -> State:
     """Medians of the log ratios by source and kind, since geometry may miss a kind's frame altogether; spread by source."""
     ratio, kind = _log_ratio(design, rows), row_kind(design, rows)
     lift, spread = np.zeros((len(SOURCES), len(KINDS) + 1)), np.ones(len(SOURCES))
@@ -177,7 +181,7 @@ def _start(design: Design, rows: Rows, state: State) -> State:
             lift[source, place] = np.median(ratio[here & (kind == place)])
         if here.any():
             spread[source] = max(MAD_TO_SD * float(np.median(np.abs(ratio - lift[source, kind])[here])), LEAST_SPREAD)
-    return State(state.solution, state.noise, state.next_noise, True, lift, spread)
+    return replace(believed(design, settings), soft=True, lift=lift, spread=spread)
 
 
 def row_kind(design: Design, rows: Rows) -> np.ndarray:

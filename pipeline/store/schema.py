@@ -47,6 +47,13 @@ def select_of(view: str, **parts: str) -> str:
     return next(_filled(sql[head.end() :], **parts) for sql in _files() if (head := _HEAD.match(sql)) and head[1] == view)
 
 
+@cache
+def view_texts() -> dict[str, str]:
+    """What each view says by its name, in an order in which each reads only those before it."""
+    heads = ((_HEAD.match(sql), sql) for sql in _files())
+    return {head[1]: _filled(sql[head.end() :]).strip().removesuffix(";") for head, sql in heads if head}
+
+
 def _tables(con: Any) -> set[str]:
     return {
         row[0]

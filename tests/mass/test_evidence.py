@@ -191,7 +191,7 @@ def test_reasons_for_staying_out():
         TRAY | {"job_id": "6", "weighed_kg": 200, "list_short": 1},
     ]
     assert reasons(from_rows(bodies, BODY), set()).tolist() == [USED, NO_MASS, REFIT, OTHER_MAKER, APPROXIMATE, SHORT]
-    told = left_out(fit_fully(_history(bodies), SETTINGS))
+    told = left_out(fit_fully(_history(bodies), SETTINGS).evidence)
     assert told["in the fit"] == 1
     assert sum(told.values()) == len(bodies)
 
