@@ -57,10 +57,9 @@ ACTS: dict[str, frozenset[Role]] = {
 }
 
 EXPORTS: dict[str, frozenset[Role]] = {
-    **dict.fromkeys(
-        ("vehicles", "upgrades", "items", "families", "trends", "pairs", "summary", "margins", "bodies", "fitout", "jobs"), _STAFF
-    ),
-    **dict.fromkeys(("on_vehicle", "weighings", "settlements", "rejects", "suspects", "doubts"), _OFFICE),
+    **dict.fromkeys(("vehicles", "upgrades", "items", "bodies", "fitout", "jobs"), _STAFF),
+    **dict.fromkeys(("families", "trends", "conversion", "pairs", "summary", "margins"), _STAFF),
+    **dict.fromkeys(("on_vehicle", "weighings", "settlements", "accounts", "rejects", "suspects", "doubts"), _OFFICE),
     # whole rows of every table, costs included
     **dict.fromkeys(("history", "lake"), _KEEPERS),
 }

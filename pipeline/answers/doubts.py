@@ -52,6 +52,11 @@ def write_doubts(con: Any, fitted: Fitted, lists: Sequence[ShortList], settings:
         con.executemany(f"INSERT INTO {_TABLE} VALUES ({', '.join('?' for _ in _COLUMNS)})", rows)
 
 
+def forget_doubts(con: Any) -> None:
+    """Leave no doubts of an older model in the edition under construction."""
+    con.execute(f"DROP TABLE IF EXISTS {_TABLE}")
+
+
 def has_doubts(con: Any) -> bool:
     """Whether the edition holds what a fit doubts."""
     return bool(con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = ?", [_TABLE]).fetchall())

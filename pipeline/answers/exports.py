@@ -11,29 +11,29 @@ from pipeline.contract import TABLES
 from pipeline.errors import WrongCall, did_you_mean
 from pipeline.settings import Settings
 from pipeline.sift.cells import name
-from pipeline.store import Edition
+from pipeline.store.editions import AnyEdition
 
-Export = Callable[[Edition, Settings], Rows]
+Export = Callable[[AnyEdition, Settings], Rows]
 
 
 def _records(table: str) -> Export:
     columns = ", ".join(name(column.name) for column in TABLES[table].columns)
 
-    def read(edition: Edition, _settings: Settings) -> Rows:
+    def read(edition: AnyEdition, _settings: Settings) -> Rows:
         return Rows.query(edition.cursor(), f"SELECT {columns} FROM {table} ORDER BY ALL")
 
     return read
 
 
 def _view(view: str) -> Export:
-    def read(edition: Edition, _settings: Settings) -> Rows:
+    def read(edition: AnyEdition, _settings: Settings) -> Rows:
         return Rows.query(edition.cursor(), f"SELECT * FROM {view}")
 
     return read
 
 
 def _computed(module: str, function: str) -> Export:
-    def read(edition: Edition, settings: Settings) -> Rows:
+    def read(edition: AnyEdition, settings: Settings) -> Rows:
         # Imported when asked for: these rooms need a frame library, which costs more than a plain table takes.
         answer = getattr(import_module(f"pipeline.answers.{module}"), function)
         return Rows.of_frame(answer(edition.cursor(), settings))
@@ -41,13 +41,13 @@ def _computed(module: str, function: str) -> Export:
     return read
 
 
-def _margins(edition: Edition, settings: Settings) -> Rows:
+def _margins(edition: AnyEdition, settings: Settings) -> Rows:
     from pipeline.answers.margins import margins_table
 
     return margins_table(edition, settings)
 
 
-def _doubts(edition: Edition, settings: Settings) -> Rows:
+def _doubts(edition: AnyEdition, settings: Settings) -> Rows:
     from pipeline.answers.doubts import doubts
 
     return doubts(edition.cursor(), settings)
@@ -55,25 +55,38 @@ def _doubts(edition: Edition, settings: Settings) -> Rows:
 
 EXPORTS: dict[str, Export] = {
     **{table: _records(table) for table in TABLES},
+    "accounts": _view("accounts"),
     "rejects": _view("rejects"),
     "suspects": _view("suspect_rows"),
     "history": _view("history"),
     "doubts": _doubts,
     "families": _computed("families", "families"),
     "trends": _computed("selling", "trends"),
+    "conversion": _computed("selling", "conversion"),
     "pairs": _computed("selling", "pairs"),
     "margins": _margins,
 }
 """What can be exported, by name."""
 
 
-def export(edition: Edition, what: str, settings: Settings, role: Role) -> Rows:
+SPREAD = ("accounts", "families", "trends", "conversion", "pairs", "margins")
+"""What Spark computes too; the others are rows as they lie."""
+
+
+def must_be_known(what: str, spread: bool) -> None:
+    """Raises: WrongCall: there is no such table, or Spark does not make it."""
+    if what not in EXPORTS:
+        raise WrongCall(f"nothing called {what!r} to export", do=did_you_mean(what, EXPORTS), expected=" ".join(EXPORTS))
+    if spread and what not in SPREAD:
+        raise WrongCall(f"{what} is not computed by Spark", expected=f"one of {' '.join(SPREAD)} summary, or no --engine")
+
+
+def export(edition: AnyEdition, what: str, settings: Settings, role: Role) -> Rows:
     """One table of an edition, without the columns that the role does not see.
 
     Raises: WrongCall: there is no such table, or it is not for this role.
     """
-    if what not in EXPORTS:
-        raise WrongCall(f"nothing called {what!r} to export", do=did_you_mean(what, EXPORTS), expected=" ".join(EXPORTS))
+    must_be_known(what, spread=False)
     require_export(role, what)
     rows = EXPORTS[what](edition, settings)
     return rows.without(hidden_columns(role)) if what == "jobs" else rows

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline.answers.doubts import write_doubts
+from pipeline.answers.doubts import forget_doubts, write_doubts
+from pipeline.answers.engines import HERE, Engine, model_on_spark
 from pipeline.answers.history import BODIES, history_of
 from pipeline.answers.trust import REPORT
+from pipeline.errors import WrongCall
 from pipeline.layouts.families import build_families, read_families
 from pipeline.mass.estimate import estimate
-from pipeline.mass.evidence import REASONS, USED, History
+from pipeline.mass.evidence import REASONS, USED, Evidence, History
 from pipeline.mass.fit import Fitted, fit_fully, left_out
 from pipeline.mass.missing import short_lists
+from pipeline.mass.model import Model
 from pipeline.store import Store
 from pipeline.store.disk import only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
@@ -21,48 +24,55 @@ from pipeline.store.schema import create_views, keep_facts
 _FIGURES = ("rmse_kg", "mape", "width_kg", "cad_bias", "cad_bias_sd", "flagged", "rows", "newest")
 
 
-def fit_store(store: Store, report: bool = False) -> dict[str, Any]:
+def fit_store(store: Store, report: bool = False, engine: Engine = HERE) -> dict[str, Any]:
     """Fit on the live edition and publish the next one with the model.
 
     Args:
         report: add the long report (backtest, errors by group, reliability, the ladder of rivals).
+        engine: where the rows of the fit lie. On Spark no report and no doubts are made: both look at every row's design again.
     Returns: `edition, bodies_used, left_out, rmse_kg, mape, coverage, width_kg, cad_bias` and more, as plain values.
-    Raises: NoStore, StoreBusy, StoreUnwritable.
+    Raises: NoStore, StoreBusy, StoreUnwritable; EngineAway, WrongCall: a report from Spark.
     """
+    if report and engine.spread:
+        raise WrongCall("the long report is not made on Spark", do="fit without --engine for it")
     parent = store.live()
     settings = store.settings()
     with writing(store.root), only_one(store.lock), building(store) as folder:
         parent.copy_database(folder / DATABASE)
         with open_builder(folder, settings) as con:
             history = history_of(con)
-            fitted = fit_fully(history, settings.mass, settings.vehicles)
+            fitted = None if engine.spread else fit_fully(history, settings.mass, settings.vehicles)
+            model, evidence = (fitted.model, fitted.evidence) if fitted else model_on_spark(history, settings, engine)
             reached("model-fitted")
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)
-            _write_estimates(con, fitted, history)
-            write_doubts(con, fitted, short_lists(fitted), settings.mass)
+            _write_estimates(con, model, history)
+            if fitted:
+                write_doubts(con, fitted, short_lists(fitted), settings.mass)
+            else:
+                forget_doubts(con)
             create_views(con)
             keep_facts(con)
             con.execute("CHECKPOINT")
-            told = _report(fitted, settings, _families_of(con)) if report else None
+            told = _report(fitted, settings, _families_of(con)) if report and fitted else None
         reached("families-built")
-        write_whole(folder / MODEL, fitted.model.to_json().encode())
+        write_whole(folder / MODEL, model.to_json().encode())
         if told is not None:
             write_json(folder / REPORT, told)
         kept = ("hand_ins", "settings", "rows", "digests", "digests_by", "records_to")
-        manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": fitted.model.digest}
+        manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": model.digest}
         manifest |= {"rules_since": parent.rules_since}
         edition = publish(store, folder, manifest, settings)
-    outcome = {"edition": edition.number, **_figures(fitted), "families": families.families.height}
+    outcome = {"edition": edition.number, **_figures(model, evidence), "families": families.families.height}
     return outcome | ({"report": told} if report else {})
 
 
-def _write_estimates(con: Any, fitted: Fitted, history: History) -> None:
+def _write_estimates(con: Any, model: Model, history: History) -> None:
     """What the model says of every body of history, for whoever looks for bodies by their standing."""
     import polars as pl
 
     bodies = history.bodies
-    found = estimate(fitted.model, bodies, history.fitout)
+    found = estimate(model, bodies, history.fitout)
     frame = pl.DataFrame({
         "job_id": bodies["job_id"].tolist(), "body": bodies["body"].tolist(), "estimate_kg": found.estimate_kg,
         "low_kg": found.low_kg, "high_kg": found.high_kg, "standing": found.standing.tolist(), "why": found.why.tolist(),
@@ -72,10 +82,10 @@ def _write_estimates(con: Any, fitted: Fitted, history: History) -> None:
     con.unregister("estimates_made")
 
 
-def _figures(fitted: Fitted) -> dict[str, Any]:
-    reasons = left_out(fitted.evidence)
+def _figures(model: Model, evidence: Evidence) -> dict[str, Any]:
+    reasons = left_out(evidence)
     used = reasons.pop(REASONS[USED])
-    facts = fitted.model.facts
+    facts = model.facts
     by_level = facts.get("coverage", {})
     told = {key: facts[key] for key in _FIGURES if key in facts}
     return {"bodies_used": used, "left_out": reasons} | told | {"coverage": by_level.get("0.9"), "coverage_by_level": by_level}

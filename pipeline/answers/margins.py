@@ -17,7 +17,7 @@ from pipeline.loads.travel import brought
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
-from pipeline.store import Edition
+from pipeline.store.editions import AnyEdition
 
 _TENTHS = tuple(name for name in COLUMNS if name.endswith("_kg"))
 
@@ -38,7 +38,7 @@ class PastJobs:
     terms: Terms
 
 
-def past_jobs(edition: Edition, settings: Settings) -> PastJobs:
+def past_jobs(edition: AnyEdition, settings: Settings) -> PastJobs:
     """Everything that margins of history are made from; read once for several questions.
 
     Without a model, bodies that were never measured are not known, and neither are their margins.
@@ -92,7 +92,7 @@ def tickets_beside(past: PastJobs) -> Columns:
     return ticket_check(past.work, past.without_tickets, past.terms)
 
 
-def margins_table(edition: Edition, settings: Settings) -> Rows:
+def margins_table(edition: AnyEdition, settings: Settings) -> Rows:
     """The export `margins`, kg to a tenth."""
     frame = margins(past_jobs(edition, settings), settings.travel)
     return Rows.of_columns(frame | {name: np.round(frame[name], 1) for name in _TENTHS}, COLUMNS)

@@ -21,7 +21,7 @@ from pipeline.mass.evidence import History
 from pipeline.mass.model import Model
 from pipeline.mass.tickets import read_tickets
 from pipeline.settings import Settings
-from pipeline.store import Edition
+from pipeline.store.editions import AnyEdition
 
 _SOURCES = {"weighed": "weighed", "drawn": "cad", "estimate": "estimate"}
 _FIRST = "SELECT DISTINCT job_id FROM weighings WHERE state IN ('arrived', 'bare')"
@@ -161,7 +161,7 @@ def with_tickets(known: Assessed, history: History, settings: Settings) -> Asses
     return Assessed(kg, known.com_x_mm, known.com_y_mm, cov, source, outside)
 
 
-def terms_for(edition: Edition | None, work: Work, settings: Settings) -> Terms:
+def terms_for(edition: AnyEdition | None, work: Work, settings: Settings) -> Terms:
     """On what terms the vehicles of `work` are reckoned, with history's tickets against their makers' figures."""
     spreads = no_spreads(work) if edition is None else _spreads(edition.cursor(), work, settings)
     return Terms(settings.vehicles, settings.limits, settings.workshop.country, spreads)

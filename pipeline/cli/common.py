@@ -8,12 +8,15 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.answers.access import Role
 from pipeline.answers.files import ENDINGS, Rows, to_csv, write_rows
 from pipeline.errors import Exit, NoStore, WrongCall
 from pipeline.store import Edition, Store
+
+if TYPE_CHECKING:
+    from pipeline.answers.engines import Engine
 
 STORE_PLACE = "TAREBOOK_STORE"
 ROLE = Role.EVERYTHING
@@ -36,6 +39,22 @@ def add_verb(verbs: Any, name: str, run: Callable[[argparse.Namespace], Exit], d
         verb.add_argument("--out", type=_target, metavar="FILE", help=f"write there, by ending: {' '.join(ENDINGS)}")
     verb.set_defaults(run=run)
     return verb
+
+
+def add_engine(verb: argparse.ArgumentParser, *, lake: bool = False) -> None:
+    """Let a verb be computed elsewhere."""
+    verb.add_argument("--engine", choices=["duckdb", "spark"], default="duckdb",
+                      help="what computes: this process, or Apache Spark on a cluster (needs the extra `cluster`, and Java)")  # fmt: skip
+    verb.add_argument("--master", metavar="URL", help="Spark's master, such as spark://host:7077 (default local[*]: this machine's cores)")
+    if lake:
+        verb.add_argument("--lake", metavar="DIR|URL", help="what `export lake` wrote, in place of the live edition")
+
+
+def engine_of(call: argparse.Namespace) -> Engine:
+    """The engine that a call asks for. Raises: WrongCall."""
+    from pipeline.answers.engines import Engine
+
+    return Engine(call.engine, call.master, getattr(call, "lake", None))
 
 
 class Address(str):

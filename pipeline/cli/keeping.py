@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.answers.files import Rows
-from pipeline.cli.common import ROLE, add_verb, check_ending, give, say
+from pipeline.cli.common import ROLE, add_engine, add_verb, check_ending, engine_of, give, say
 from pipeline.errors import Exit, WrongCall
 from pipeline.store import Store, load, rebuild
 from pipeline.store.load import ACCOUNT_COLUMNS, LoadResult
@@ -22,10 +22,12 @@ def add_verbs(verbs: Any) -> None:
 
     verb = add_verb(verbs, "fit", _fit, "fit and calibrate the mass model, and publish an edition with it", out=False)
     verb.add_argument("--report", action="store_true", help="add backtest, errors by group and the ladder of rivals")
+    add_engine(verb)
 
     verb = add_verb(verbs, "export", _export, "a table of the live edition")
     verb.add_argument("what", help="which table; a wrong one lists them")
     verb.add_argument("--month", metavar="YYYY-MM", help="of the summary, which goes to a PDF")
+    add_engine(verb, lake=True)
 
     verb = add_verb(verbs, "editions", _editions, "list the editions, make an older one live, or share them with other machines")
     acts = "use N: make edition N live; publish URL: copy the live one there; follow URL: take over what is live there, again and again"
@@ -68,22 +70,27 @@ def _fit(call: argparse.Namespace) -> Exit:
 
     from pipeline.answers.fitting import fit_store
 
-    outcome = fit_store(call.store, report=call.report)
+    outcome = fit_store(call.store, report=call.report, engine=engine_of(call))
     print(json.dumps(outcome, indent=1, ensure_ascii=False, default=str))
     return Exit.DONE
 
 
 def _export(call: argparse.Namespace) -> Exit:
-    from pipeline.answers.exports import export
-    from pipeline.cli.papers import write_summary
+    from pipeline.answers.engines import edition_on
+    from pipeline.answers.exports import export, must_be_known
+    from pipeline.cli.papers import check_summary, write_summary
 
-    if call.what == "summary":
-        return write_summary(call)
+    engine = engine_of(call)
     if call.what == "lake":
         return _export_lake(call)
+    if call.what == "summary":
+        check_summary(call)
+        with edition_on(call.store, engine) as edition:
+            return write_summary(call, edition)
+    must_be_known(call.what, engine.spread)
     check_ending(call.out)
-    edition = call.store.live()
-    give(export(edition, call.what, call.store.settings(), ROLE).with_edition(edition.number), call.out)
+    with edition_on(call.store, engine) as edition:
+        give(export(edition, call.what, call.store.settings(), ROLE).with_edition(edition.number), call.out)
     return Exit.DONE
 
 

@@ -13,6 +13,7 @@ from pipeline.errors import Exit, WrongCall
 
 if TYPE_CHECKING:
     from pipeline.answers.sheet_content import SheetContent
+    from pipeline.store.editions import AnyEdition
 
 PAPERS = ("a4", "letter")
 
@@ -49,17 +50,23 @@ def _sheet(call: argparse.Namespace) -> Exit:
     return Exit.LOOK if drafts.rejects or any(map(_over, contents)) else Exit.DONE
 
 
-def write_summary(call: argparse.Namespace) -> Exit:
-    """The manager's month to a PDF. Raises: WrongCall: no month, or nowhere to write to."""
-    from pipeline.answers.summary import month_summary
-    from pipeline.paper.summary import summary_pdf
+def check_summary(call: argparse.Namespace) -> None:
+    """Say before long work that the month's PDF could not be made. Raises: WrongCall: no month, or nowhere to write to."""
+    from pipeline.answers.summary import month_of
 
     if call.out is None:
         raise WrongCall("where to?", expected="--out FILE.pdf")
     _check_target(call.out, folder=False)
-    edition = call.store.live()
+    month_of(call.month or "")
+
+
+def write_summary(call: argparse.Namespace, edition: AnyEdition) -> Exit:
+    """The manager's month to a PDF."""
+    from pipeline.answers.summary import month_summary
+    from pipeline.paper.summary import summary_pdf
+
     records_to = edition.manifest["records_to"]
-    summary = month_summary(edition.cursor(), call.store.settings(), call.month or "", edition.number, records_to, ROLE)
+    summary = month_summary(edition.cursor(), call.store.settings(), call.month, edition.number, records_to, ROLE)
     call.out.write_bytes(summary_pdf(summary))
     return Exit.DONE
 

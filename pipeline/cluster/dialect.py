@@ -6,19 +6,24 @@ What is put right was found by running every view of the project on both engines
 from __future__ import annotations
 
 from functools import cache
+from typing import TYPE_CHECKING
 
-import sqlglot
-from sqlglot import exp
+if TYPE_CHECKING:
+    from sqlglot import exp
 
 
 @cache
 def spark_sql(duckdb_sql: str) -> str:
     """One statement in Spark's SQL; `$name` becomes `:name`, bound as before."""
+    import sqlglot  # an extra: this module is looked at where it is not installed
+
     tree = sqlglot.parse_one(duckdb_sql, read="duckdb")
     return tree.transform(_put_right).sql("spark", unsupported_level=sqlglot.ErrorLevel.RAISE, comments=False)
 
 
 def _put_right(node: exp.Expression) -> exp.Expression:
+    from sqlglot import exp
+
     if isinstance(node, exp.WithinGroup) and isinstance(node.this, exp.PercentileCont):
         # Left alone it would become an approximation.
         return exp.Anonymous(this="PERCENTILE", expressions=[node.expression.expressions[0].this, node.this.this])

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from pipeline.errors import NoModel, NoStore, StoreBroken, WrongCall
 from pipeline.settings import FILE_NAME, Settings, load_settings
@@ -33,6 +33,19 @@ DATABASE = "tarebook.duckdb"
 MANIFEST = "manifest.json"
 MODEL = "model.json"
 _BUILDING = ".building-"
+
+
+class AnyEdition(Protocol):
+    """What answers read of an edition, wherever it lies."""
+
+    @property
+    def manifest(self) -> dict[str, Any]: ...
+    @property
+    def number(self) -> int: ...
+    @property
+    def has_model(self) -> bool: ...
+    def model_text(self) -> str: ...
+    def cursor(self) -> Any: ...
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from typing import Any
 from pipeline.errors import SourceAway, SourceDamaged, StoreBroken, WrongCall
 from pipeline.sift.cells import name
 from pipeline.store.editions import MODEL, SCHEMA_VERSION, Edition
+from pipeline.store.schema import view_texts
 from pipeline.store.spread import BLOCK, Place, put_whole, reaching
 
 MANIFEST = "manifest.json"
@@ -66,14 +67,15 @@ def read_manifest(place: Place, url: str) -> dict[str, Any]:
 
 
 def _tables(edition: Edition) -> dict[str, list[str]]:
-    """The tables of an edition with their columns."""
+    """The tables of an edition with their columns; what is computed of them is not among them."""
     found: dict[str, list[str]] = {}
     listed = edition.cursor().execute(
-        "SELECT c.table_name, c.column_name FROM information_schema.columns c JOIN information_schema.tables t USING (table_name) "
-        "WHERE t.table_type = 'BASE TABLE' ORDER BY c.table_name, c.ordinal_position"
+        "SELECT table_name, column_name FROM information_schema.columns WHERE table_catalog = current_database() "
+        "ORDER BY table_name, ordinal_position"
     )
     for table, column in listed.fetchall():
-        found.setdefault(table, []).append(column)
+        if table not in view_texts():
+            found.setdefault(table, []).append(column)
     return found
 
 
