@@ -33,6 +33,9 @@ def _put_right(node: exp.Expression) -> exp.Expression:
         names = [exp.to_identifier(one.alias) for one in lists]
         node.set("expressions", [exp.Aliases(this=exp.Anonymous(this="INLINE", expressions=[zipped]), expressions=names)])
         return node
+    if isinstance(node, exp.Anonymous) and node.name.upper() == "HASH":
+        # Only equal or not is asked of a hash; Spark's own has 32 bits, and its sums must not overflow.
+        return exp.cast(exp.Anonymous(this="XXHASH64", expressions=node.expressions), "DECIMAL(20, 0)")
     if isinstance(node, exp.Anonymous) and node.name.upper() == "LIST_POSITION":
         return exp.Anonymous(this="ARRAY_POSITION", expressions=node.expressions)
     if isinstance(node, exp.Table) and node.db == "information_schema":

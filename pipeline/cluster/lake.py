@@ -15,7 +15,7 @@ from pipeline.cluster.dialect import spark_sql
 from pipeline.errors import NoModel
 from pipeline.store.editions import MODEL
 from pipeline.store.lake import read_manifest
-from pipeline.store.schema import view_texts
+from pipeline.store.schema import KEPT, view_texts
 from pipeline.store.spread import reaching
 
 if TYPE_CHECKING:
@@ -79,6 +79,8 @@ class LakeEdition:
         made = [view for view in view_texts() if view not in (*tables, *NOT_HERE)]
         for view in made:
             self.spark.sql(spark_sql(view_texts()[view])).createOrReplaceTempView(view)
+            if view in KEPT:
+                self.spark.catalog.cacheTable(view)
         return [*tables, *made]
 
 

@@ -49,7 +49,7 @@ def spark_session(master: str) -> Iterator[SparkSession]:
             warnings.simplefilter("ignore", FutureWarning)
             spark = builder.master(master).appName("tarebook").getOrCreate()
     except (PySparkException, OSError, RuntimeError) as error:
-        raise EngineAway("Spark does not start", where=master, got=str(error).splitlines()[0],
+        raise EngineAway("the engine does not start", where=master, got=str(error).splitlines()[0],
                          do="see that the master is right and answers") from error  # fmt: skip
     try:
         # Spark's own 200 parts of every step suit a large cluster alone.
@@ -64,7 +64,7 @@ def _must_be_there() -> None:
     if missing:
         raise EngineAway(f"{' and '.join(missing)} not installed", expected=EXTRA)
     if not (os.environ.get("JAVA_HOME") or shutil.which("java")):
-        raise EngineAway("Spark needs Java, and there is none", expected="Java 17 or newer, such as Debian's openjdk-17-jre-headless")
+        raise EngineAway("no Java here, which Spark needs", expected="Java 17 or newer, such as Debian's openjdk-17-jre-headless")
 
 
 def _conf(master: str) -> dict[str, str]:

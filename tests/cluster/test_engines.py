@@ -46,7 +46,7 @@ def test_missing_java_is_named(monkeypatch, tmp_path):
     monkeypatch.setattr(session, "find_spec", lambda name: name)
     monkeypatch.delenv("JAVA_HOME", raising=False)
     monkeypatch.setenv("PATH", str(tmp_path))
-    with pytest.raises(EngineAway, match="Spark needs Java"), session.spark_session("local[1]"):
+    with pytest.raises(EngineAway, match="no Java here"), session.spark_session("local[1]"):
         pass
 
 
