@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
@@ -16,6 +15,7 @@ from dashboard.here import look
 from dashboard.units import SYSTEMS
 from pipeline.answers.access import Role, pages_of
 from pipeline.errors import InputRefused, TarebookError
+from pipeline.log import log_unexpected
 from pipeline.pictures.palette import Look, text_on
 from pipeline.settings import Settings
 
@@ -39,7 +39,6 @@ FILTERED = ("what-sells", "layout-families", "near-the-limit", "job-finder")
 _LOOK_EVERY = "3s"
 _LOOK_OFTEN = "0.5s"
 """While there is nothing to show yet: `tarebook up` is reading the first records."""
-_LOG = logging.getLogger(__name__)
 
 
 def run() -> None:
@@ -86,8 +85,9 @@ def _run(page: st.Page) -> None:
         for one in fault.faults:
             st.error(str(one))
     except Exception:
-        _LOG.exception("page %s", page.url_path)
-        st.error("This page met a fault of its own. Nothing was changed; the server's log has the details.")
+        # In the log that holds where it broke and nobody's row; the server's own would print the exception's words.
+        log_unexpected(live.store().root, "page", page=page.url_path)
+        st.error("This page met a fault of its own. Nothing was changed; the log in the store's folder says where it broke.")
 
 
 def _look_css(look: Look) -> str:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import logging
 import logging.handlers
+import threading
 import traceback
 from datetime import UTC, datetime
 from pathlib import Path
 
 LOGGER = logging.getLogger("tarebook")
 FILE = Path("log") / "tarebook.log"
+_one_at_a_time = threading.Lock()
 
 
 class _Json(logging.Formatter):
@@ -30,17 +32,26 @@ class _Json(logging.Formatter):
         return json.dumps(told, ensure_ascii=False)
 
 
+def log_unexpected(store: Path, step: str, **facts: str) -> Path | None:
+    """Log the exception that is being handled; where it is to be read, or None where that folder cannot be written (then on stderr)."""
+    with _one_at_a_time:
+        path = log_to(store)
+        LOGGER.exception(step, extra={"facts": facts})
+    return path
+
+
 def log_to(store: Path) -> Path | None:
-    """Send the log to a store's folder; None where that folder cannot be written."""
-    path = store / FILE
-    for handler in list(LOGGER.handlers):
-        LOGGER.removeHandler(handler)
-        handler.close()
+    """Send the log to a store's folder; None where that folder cannot be written: then it goes to stderr."""
+    for earlier in list(LOGGER.handlers):
+        LOGGER.removeHandler(earlier)
+        earlier.close()
+    handler: logging.Handler
+    path: Path | None = store / FILE
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handler = logging.handlers.RotatingFileHandler(path, maxBytes=2_000_000, backupCount=4, encoding="utf-8", delay=True)
+        (store / FILE).parent.mkdir(parents=True, exist_ok=True)
+        handler = logging.handlers.RotatingFileHandler(store / FILE, maxBytes=2_000_000, backupCount=4, encoding="utf-8", delay=True)
     except OSError:
-        return None
+        handler, path = logging.StreamHandler(), None
     handler.setFormatter(_Json())
     LOGGER.addHandler(handler)
     LOGGER.setLevel(logging.INFO)

@@ -60,10 +60,9 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _unexpected(store: Store | None) -> int:
-    from pipeline.log import LOGGER, log_to
+    from pipeline.log import log_unexpected
 
-    path = log_to(store.root) if store else None
-    LOGGER.exception("unexpected")
+    path = log_unexpected(store.root, "unexpected") if store else None
     if path is None:
         raise
     print(f"something unexpected happened; nothing was published. The log is {path}", file=sys.stderr)

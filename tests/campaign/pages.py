@@ -14,7 +14,7 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
 GROWTH_MB, GROWTH_FILES = 120.0, 12
-"""What the server may gain once every page has been shown twice: four editions may be open at once, each with its answers."""
+"""What the server may gain once its pages have been shown: four editions may be open at once, each with its answers."""
 PAUSE_S = 0.5
 PATIENCE_S = 120.0
 
@@ -70,11 +70,11 @@ class Sessions:
                 return
 
     async def _watch(self, count: int) -> None:
-        """Take the server's measure once every page was shown twice in every session, and at the end."""
+        """Take the server's measure once as many pages were shown as all sessions have, and at the end."""
         (server,) = [child for child in psutil.Process().children() if "streamlit" in child.cmdline()]
         first: tuple[float, int] | None = None
         while not self.over():
-            if first is None and self.reruns >= 2 * count * len(self.pages):
+            if first is None and self.reruns >= count * len(self.pages):
                 first = server.memory_info().rss / 1e6, server.num_fds()
             await asyncio.sleep(0.5)
         if first:

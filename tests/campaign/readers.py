@@ -82,21 +82,21 @@ def run(readers: int, editions: int, seconds: float, sessions: int, seed: int, s
     subprocess.run([sys.executable, "-c", begin], check=True)
     (root / "tarebook.toml").write_text("[store]\nkeep_editions = 3\n")
     answers = [scratch / f"reader-{at}.json" for at in range(readers)]
-    children = [_reader(root, done, answer) for answer in answers]
     with server(root) as address:
+        children = [_reader(root, done, answer) for answer in answers]
         publisher = _publisher(root, editions, seconds, dice, done)
         seen = Sessions(address, page_names(PAGES), done.exists).run(sessions)
         outcome.tried += seen.reruns
         outcome.lost += seen.wrong
         outcome.seen["reruns of pages"] += seen.reruns
-        outcome.seen["MB and"] += round(seen.gained_mb)
+        outcome.seen["MB gained by the server"] += round(seen.gained_mb)
         outcome.seen["open files gained by the server"] += seen.gained_files
         if seen.gained_mb > pages.GROWTH_MB or seen.gained_files > pages.GROWTH_FILES:
             outcome.lost.append(f"the dashboard grew by {seen.gained_mb:.0f} MB and {seen.gained_files} open files")
         if os.waitpid(publisher, 0)[1]:
             outcome.lost.append("an edition could not be published")
-    for child in children:
-        os.waitpid(child, 0)
+        for child in children:
+            os.waitpid(child, 0)
     for answer in answers:
         told = json.loads(answer.read_text()) if answer.exists() else {"wrong": ["a reader died"], "looks": 0, "mb": 0, "files": 0}
         outcome.tried += told["looks"]
@@ -130,6 +130,7 @@ def _publisher(root: Path, editions: int, seconds: float, dice: random.Random, d
 def _reader(root: Path, done: Path, answer: Path) -> int:
     child = os.fork()
     if child == 0:
+        os.nice(5)
         try:
             answer.write_text(json.dumps(read(root, done)))
         finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import shutil
@@ -169,6 +170,56 @@ def test_killed_at_any_step_the_same_call_finishes_it(step: str, store: Store) -
     assert originals_with(store, REF) == 0
     assert digests(store) == before
     assert rebuild(store).alike
+
+
+MAPPING = """[[sheet]]
+file = "{file}"
+header_row = 2
+[sheet.jobs]
+job_id = "Job"
+vehicle_id = "Ute"
+customer_ref = "Client"
+note = "Said"
+always = {{ status = "quoted" }}
+[sheet.bodies]
+job_id = "Job"
+length_mm = "Len"
+width_mm = "Wid"
+always = {{ body = "canopy" }}
+"""
+WIDE = [
+    ["Job list", "", "", "", "", ""],
+    ["Job", "Client", "Ute", "Said", "Len", "Wid"],
+    ["901", REF, "V1", "blue, later", "1650mm", "1800"],
+    ["902", OTHER, "V1", "", "1700", "1800"],
+    ["903", f" {REF}", "V9", "", "1800", "1800"],
+]
+
+
+def test_a_person_is_gone_from_wide_lists_too(tmp_path: Path) -> None:
+    """In a mapped CSV, in a row of it that does not fit, and in a mapped workbook."""
+    odd = ["904", "V1", "blue", REF, "1", "650", "1800"]
+    for name in ("list.csv", "list.xlsx"):
+        folder = tmp_path / name.replace(".", "-")
+        folder.mkdir()
+        (folder / "intake.toml").write_text(MAPPING.format(file=name))
+        if name.endswith("csv"):
+            with (folder / name).open("w", newline="") as file:
+                csv.writer(file).writerows([*WIDE, odd])
+        else:
+            book = xlsxwriter.Workbook(folder / name)
+            sheet = book.add_worksheet("jobs")
+            for at, row in enumerate(WIDE):
+                sheet.write_row(at, 0, [cell.replace("90", "91") for cell in row])
+            book.close()
+    store = loaded(tmp_path / "store", "plain", tmp_path / "list-csv", tmp_path / "list-xlsx")
+    before = digests(store)
+    assert before["jobs"].startswith("7:")
+    assert originals_with(store, REF) == 2
+    assert forget(store, REF).cells == 4
+    assert originals_with(store, REF) == 0
+    assert originals_with(store, OTHER) == 2
+    assert digests(store) == before
 
 
 def test_the_file_handed_in_again_is_taken_as_new(store: Store) -> None:

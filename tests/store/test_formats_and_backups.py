@@ -45,9 +45,18 @@ def test_a_store_of_every_format_so_far_opens_takes_a_load_in_and_is_rebuilt(of_
     load([HAND_INS / "jobs-after"], of_format)
     assert of_format.live().is_of_today
     assert account(of_format, "bodies-first", "bodies")["taken_up"] == 2
+    fitted = _of_the_fit(of_format)
+    assert len(fitted["families"]) == 2
     # Rows that came in by older rules may come to something else by today's, once.
     assert rebuild(of_format).alike or older
     assert rebuild(of_format).alike
+    assert _of_the_fit(of_format) == fitted
+
+
+def _of_the_fit(store: Store) -> dict[str, object]:
+    """What a rebuild carries over: families with their numbers, who is in which, estimates, and the model."""
+    tables = ("families", "family_of_body", "family_changes", "body_estimates")
+    return {table: ask(store, f"SELECT * FROM {table} ORDER BY ALL") for table in tables} | {"model": store.live().model_text()}
 
 
 def test_everything_can_be_asked_of_a_store_of_every_format(of_format: Store, capsys: pytest.CaptureFixture[str]) -> None:

@@ -165,3 +165,28 @@ def test_the_log_is_rotated(store: Store) -> None:
         for handler in list(LOGGER.handlers):
             LOGGER.removeHandler(handler)
             handler.close()
+
+
+def test_a_page_that_breaks_logs_where_and_nobodys_row(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Also where the folder cannot be written, and the log goes to the server's own output."""
+    from pipeline.log import LOGGER, log_unexpected
+
+    def break_down(store: Path) -> Path | None:
+        try:
+            raise ValueError("could not read 'Quillfeather' at 12 Mill Lane")
+        except ValueError:
+            return log_unexpected(store, "page", page="job-finder")
+
+    try:
+        path = break_down(tmp_path)
+        assert path == tmp_path / "log" / "tarebook.log"
+        (tmp_path / "no-folder").write_text("")
+        assert break_down(tmp_path / "no-folder") is None
+        for line in (path.read_text(), capsys.readouterr().err):
+            told = json.loads(line)
+            assert (told["step"], told["page"], told["error"]) == ("page", "job-finder", "ValueError")
+            assert "Quillfeather" not in line
+    finally:
+        for handler in list(LOGGER.handlers):
+            LOGGER.removeHandler(handler)
+            handler.close()

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 import pytest
-from small_edition import edition, with_families
 from scipy.stats import fisher_exact
+from small_edition import edition, with_families
 from statsmodels.stats.multitest import multipletests
 
 from pipeline.layouts.views import Clause
