@@ -32,8 +32,8 @@ def sheet_buttons(now: Here, draft: Draft, name: str, place: str, travel_json: s
     with st.popover("Sheet to take home", key=f"sheet-{place}"):
         for paper, called in PAPERS.items():
             st.download_button(
-                f"PDF, {called}", partial(make_sheet, draft, name, travel_json, paper, for_customer, who.asking()), f"sheet-{code_of(draft)}.pdf",
-                "application/pdf", key=f"sheet-{place}-{paper}", on_click="ignore", width="stretch",
+                f"PDF, {called}", partial(make_sheet, draft, name, travel_json, paper, for_customer, who.asking()),
+                f"sheet-{code_of(draft)}.pdf", "application/pdf", key=f"sheet-{place}-{paper}", on_click="ignore", width="stretch",
             )  # fmt: skip
 
 
