@@ -40,7 +40,7 @@ def promises(now: Here, model: Model) -> None:
     )
     pictures.chart(now, charts.reliability(found, now.style()), "reliability", abouts.RELIABILITY)
     said = Rows(("promised", "found"), [(share_in_words(row["level"]), f"{100 * row['covered']:.0f} of 100") for row in found])
-    tables.table(said, "What ranges promise, and what they held", "reliability-table", now)
+    tables.table(said, "What ranges promise, and what they held", "reliability-table", now, abouts.RELIABILITY)
 
 
 def evidence(now: Here, model: Model) -> None:
@@ -54,11 +54,11 @@ def evidence(now: Here, model: Model) -> None:
         )
     link("record-health", "See which bodies' lists seem short, and which readings are far off →", {})
     rows = Rows(("bodies", "how many"), [(_SOURCES.get(name, name), count) for name, count in facts.get("rows", {}).items()])
-    tables.table(rows, "What masses are known from", "evidence", now, empty="Nothing was weighed or drawn yet.")
+    tables.table(rows, "What masses are known from", "evidence", now, abouts.EVIDENCE, empty="Nothing was weighed or drawn yet.")
     ranges = [(kind, one.records, one.weighed, one.length_low_mm, one.length_high_mm) for kind, one in model.ranges.items() if one.records]
     st.markdown("**What history covers.** Outside of it an estimate still comes, and says so first.")
     covered = Rows(("kind", "bodies", "weighed", "shortest_mm", "longest_mm"), ranges)
-    tables.table(covered, "Lengths that history covers", "covered", now, empty="Nothing yet.")
+    tables.table(covered, "Lengths that history covers", "covered", now, abouts.COVERED, empty="Nothing yet.")
 
 
 def report(now: Here) -> None:
@@ -80,7 +80,9 @@ def _tables(now: Here, found: Report) -> None:
         rivals, "The model beside simpler ways, on the same bodies", "rivals", now, empty="Too few weighed bodies.", about=abouts.RIVALS
     )
     st.subheader("Each quarter by a model that knew only the past", anchor=False)
-    tables.table(found.quarters, "Errors quarter by quarter", "quarters", now, empty="Not two quarters of weighed bodies yet.")
+    tables.table(
+        found.quarters, "Errors quarter by quarter", "quarters", now, abouts.ERRORS, empty="Not two quarters of weighed bodies yet."
+    )
     if found.chart:
         picture = charts.ewma(found.chart, now.style(), unit="predicted spreads")
         pictures.chart(now, picture, "drift", abouts.DRIFT)
@@ -89,10 +91,12 @@ def _tables(now: Here, found: Report) -> None:
     if groups:
         group = st.segmented_control("By", groups, default=groups[0], required=True, key="error_by", bind="query-params")
         part = Rows.of([row for row in found.groups.records() if row["group"] == group], found.groups.columns[1:])
-        tables.table(part, f"Errors by {group}", f"errors-{group}", now)
+        tables.table(part, f"Errors by {group}", f"errors-{group}", now, abouts.ERRORS)
     st.subheader("Vehicles against their makers' figures", anchor=False)
     vehicles = ("label", "tickets", "mean_kg", "sd_kg")
-    tables.table(found.vehicles, "How much heavier than the maker says", "vehicles", now, empty="No tickets yet.", columns=vehicles)
+    tables.table(
+        found.vehicles, "How much heavier than the maker says", "vehicles", now, abouts.VEHICLES, empty="No tickets yet.", columns=vehicles
+    )
 
 
 def _make() -> None:

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.finder.job import job_file
 from dashboard.finder.search import search_form
 from dashboard.here import Here, here
@@ -28,7 +28,7 @@ def results(now: Here) -> None:
         number = int(st.number_input(f"Page of {page.pages:,}", 1, page.pages, 1, key=f"page-{hash(search)}", width=160))
         page = live.ask(found_page, search, number, SIZE)
     columns = FOUND if search.like else tuple(column for column in FOUND if column != "likeness")
-    place = tables.choose(rows_of(page.rows), "Bodies found, a row a body", "found", now, columns)
+    place = tables.choose(rows_of(page.rows), "Bodies found, a row a body", "found", now, abouts.BODIES, columns, take=False)
     if place is not None:
         job_id = page.rows["job_id"][place]
         st.button(f"Open job {job_id}", on_click=open_here, args=(job_id,), type="primary")
@@ -53,5 +53,5 @@ if job_id and job_id.strip():
     job_file(now, job_id.strip())
 else:
     among = live.ask(found_page, Search(now.filters), 1, 1).found
-    filter_line(now, "job-finder", f"Looking through **{tables.escaped(now.filters.words(among, live.ask(calls)))}**.")
+    filter_line(now, "job-finder", f"Looking through **{tables.escaped(now.filters.words(among, live.ask(calls)))}**.", abouts.BODIES)
     results(now)

@@ -29,7 +29,9 @@ def overview(now: Here) -> None:
     st.markdown(f"They fall into {len(found)} families of alike layouts. A family keeps its number from edition to edition.")
     counted = found.select(value="name", count="bodies").head(20)
     pictures.chart(now, charts.counts(counted, now.style(), question="Which layouts are most common?"), "families", abouts.FAMILIES)
-    tables.table(rows_of(found), "Layout families; lengths and masses hold 8 in 10 bodies", "layout-families", now, columns=SHOWN)
+    tables.table(
+        rows_of(found), "Layout families; lengths and masses hold 8 in 10 bodies", "layout-families", now, abouts.FAMILIES, columns=SHOWN
+    )
     st.subheader("Typical builds", anchor=False)
     pictures.key_to(GROUPS)
     with st.grid(min_column_width=200):
@@ -60,18 +62,23 @@ def one_family(now: Here) -> None:
     with right:
         st.markdown("**What is usually in it**")
         common = live.ask(family_items, family).head(12).select("label", "share", "lift")
-        tables.table(rows_of(common), "Items of the family", f"family-{family}-items", now)
+        tables.table(rows_of(common), "Items of the family", f"family-{family}-items", now, abouts.FAMILY_ITEMS)
     vehicles = live.ask(families.family_vehicles, now.filters).filter(pl.col("family") == family).select("label", "bodies")
     margins = live.ask(family_margins, now.filters).filter(pl.col("family") == family).drop("family")
     left, right = st.columns(2, gap="large")
     with left:
         st.markdown("**Vehicles that carry it**")
         tables.table(
-            rows_of(vehicles), "Vehicles that carry this family", f"family-{family}-vehicles", now, empty="None with these filters."
+            rows_of(vehicles),
+            "Vehicles that carry this family",
+            f"family-{family}-vehicles",
+            now,
+            abouts.FAMILIES,
+            empty="None with these filters.",
         )
     with right:
         st.markdown("**Margin to GVM, 8 in 10 jobs**")
-        tables.table(rows_of(margins), "Margins of this family", f"family-{family}-margins", now, empty="Not known.", about=abouts.MARGINS)
+        tables.table(rows_of(margins), "Margins of this family", f"family-{family}-margins", now, abouts.MARGINS, empty="Not known.")
     st.subheader("Its bodies", anchor=False)
     bodies_behind(now, Search(selling.narrowed(now.filters, "family", str(family))), f"family-{family}-bodies")
 
@@ -91,11 +98,17 @@ def history(now: Here) -> None:
     shown = ("change", "family", "other", "words")
     changes = rows_of(live.ask(family_changes))
     tables.table(
-        changes, "Families that are new, gone, split or merged", "family-changes", now, empty="Nothing at this edition.", columns=shown
+        changes,
+        "Families that are new, gone, split or merged",
+        "family-changes",
+        now,
+        abouts.FAMILY_CHANGES,
+        empty="Nothing at this edition.",
+        columns=shown,
     )
     with st.expander("How many families, and how well they stand apart"):
         numbers = rows_of(live.ask(number_of_families))
-        tables.table(numbers, "Families by kind of body", "family-numbers", now, about=abouts.SILHOUETTE)
+        tables.table(numbers, "Families by kind of body", "family-numbers", now, abouts.SILHOUETTE)
 
 
 now = here()
@@ -103,7 +116,7 @@ if not live.ask(has_families):
     st.info("Families are gathered by the fit: `tarebook fit`, or after a hand-in on *Start*.")
 else:
     sold = live.ask(selling.totals, now.filters).words
-    filter_line(now, "layout-families", f"**{tables.escaped(sold)}**.")
+    filter_line(now, "layout-families", f"**{tables.escaped(sold)}**.", abouts.SOLD)
     overview(now)
     if live.ask(family_names):
         one_family(now)

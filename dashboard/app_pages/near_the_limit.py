@@ -53,7 +53,14 @@ def distribution(now: Here) -> None:
     st.subheader("Where margins are thin", anchor=False)
     grouping = st.segmented_control("By", near.GROUPINGS, default="vehicle", required=True, key="margins_by", bind="query-params")
     grouped = rows_of(live.ask(margins_by, now.filters, load, limit, grouping))
-    tables.table(grouped, f"Margins by {grouping}; low and high hold 8 in 10 jobs", f"margins-by-{grouping}", now, empty="No such group.")
+    tables.table(
+        grouped,
+        f"Margins by {grouping}; low and high hold 8 in 10 jobs",
+        f"margins-by-{grouping}",
+        now,
+        abouts.MARGINS,
+        empty="No such group.",
+    )
 
 
 def in_words(now: Here, said: near.Count, load: str) -> bool:
@@ -88,7 +95,8 @@ def jobs(now: Here, load: str, limit: str, span: tuple[float, float] | None) -> 
     found, told = live.ask(margins_listed, *asked, MOST)
     if found > MOST:
         st.caption(f"{found:,} jobs, the {MOST} with the least left here; what is taken along holds all of them.")
-    place = tables.choose(told, "Delivered jobs with their margins", "near-jobs", now, LIST) if told.rows else None
+    about, alt = abouts.MARGINS, "Delivered jobs with their margins"
+    place = tables.choose(told, alt, "near-jobs", now, about, LIST, take=False) if told.rows else None
     tables.take_along_later(lambda: margins_listed(now.edition.cursor(), now.settings, *asked, None)[1], found, "near-the-limit", now)
     if place is not None:
         one_job(now, told.records()[place]["job_id"])
@@ -103,13 +111,15 @@ def one_job(now: Here, job_id: str) -> None:
     left, right = st.columns([6, 5], gap="large")
     with left:
         pictures.chart(now, charts.limits(case.limits.records(), now.style()), f"job-{job_id}", abouts.LIMITS)
-        tables.table(spoken(now, case.limits), "Limits of the job", f"limits-{job_id}", now)
+        tables.table(spoken(now, case.limits), "Limits of the job", f"limits-{job_id}", now, abouts.LIMITS)
     with right:
         for body in ("canopy", "box", "tray"):
             picture = job_drawing(now, job_id, body, "page")
             if picture:
                 pictures.drawing(picture, f"{job_id}-{body}")
-        tables.table(case.loads, "What is on the vehicle", f"loads-{job_id}", now, columns=("group", "label", "mass_kg", "basis"))
+        tables.table(
+            case.loads, "What is on the vehicle", f"loads-{job_id}", now, abouts.LOADS, columns=("group", "label", "mass_kg", "basis")
+        )
     job_link(job_id)
 
 
@@ -126,7 +136,7 @@ def check_of_reckoning(now: Here) -> None:
             return
         half = now.units.kg(float(np.median(apart.to_numpy())))
         st.markdown(f"Tickets of finished and loaded vehicles beside what was added up for the same state: half of them within **{half}**.")
-        tables.table(found, "Tickets beside the reckoning", "tickets-beside", now)
+        tables.table(found, "Tickets beside the reckoning", "tickets-beside", now, abouts.TICKETS)
 
 
 def delivered(now: Here) -> str:
@@ -137,6 +147,6 @@ def delivered(now: Here) -> str:
 
 
 now = here()
-filter_line(now, "near-the-limit", f"**{tables.escaped(delivered(now))}**.")
+filter_line(now, "near-the-limit", f"**{tables.escaped(delivered(now))}**.", abouts.MARGINS)
 distribution(now)
 check_of_reckoning(now)

@@ -8,7 +8,7 @@ from dashboard import abouts, live
 from dashboard.health.settle import settle_form
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
-from dashboard.parts.sources import About, source
+from dashboard.parts.sources import About
 from pipeline.answers import health
 from pipeline.answers.doubts import doubts as doubts_of_model
 from pipeline.answers.files import Rows
@@ -33,7 +33,7 @@ def accounts(now: Here) -> None:
         about=abouts.ACCOUNTS,
     )
     with st.expander("File by file"):
-        tables.table(found, "What became of the rows of each file", "accounts", now)
+        tables.table(found, "What became of the rows of each file", "accounts", now, abouts.ACCOUNTS)
 
 
 def ledger(now: Here) -> None:
@@ -55,6 +55,7 @@ def ledger(now: Here) -> None:
         "Rejected rows with file, line, column, reason and value",
         "ledger",
         now,
+        abouts.LEDGER,
         empty="Nothing stands rejected with these filters.",
         columns=("hand_in", "file", "sheet", "line", "cell", "column", "rule", "value"),
     )
@@ -86,10 +87,7 @@ def doubts(now: Here) -> None:
 
 def _to_settle(now: Here, found: Rows, alt: str, name: str, about: About, columns: Sequence[str] = ()) -> None:
     """A list of records of which one can be chosen and settled."""
-    place = tables.choose(found, alt, name, now, columns)
-    with st.container(horizontal=True, gap="small"):
-        tables.take_along(found, name, now)
-        source(now, name, about)
+    place = tables.choose(found, alt, name, now, about, columns)
     if place is None:
         st.caption("Choose a row to settle it.")
     elif now.may("settle"):

@@ -1,5 +1,8 @@
 """Settings: what is set, where, and what is wrong with it."""
 
+from itertools import groupby
+
+import polars as pl
 import streamlit as st
 
 from dashboard import live
@@ -8,27 +11,26 @@ from pipeline.settings import list_settings
 
 path = live.store().settings_file
 st.markdown(
-    f"Settings stand in `{path.name}` of the store's folder, `{path.parent}`. A key that is not there has its default. "
-    "A change counts from the next click on."
+    f"Settings stand in `{path.name}` of the folder `{path.parent}`. A key that is not there has its default. "
+    "A change counts from the next click on; a wrong one is told on every page, and nothing is shown until it is mended."
 )
 words = (
     (st.text_input("Look for", key="setting_words", max_chars=60, placeholder="a word of the key or of what it does") or "")
     .casefold()
     .strip()
 )
-section = None
-for one in list_settings(path):
-    if words and words not in f"{one.key} {one.doc}".casefold():
-        continue
-    head = one.key.partition(".")[0]
-    if head != section:
-        section = head
-        st.subheader(head, anchor=False)
-    with st.container(border=True):
-        st.markdown(
-            f"**`{one.key}`** = `{one.value!r}`"
-            + ("" if one.value == one.default else f", set in `{path.name}`; default `{one.default!r}`")
-        )
-        st.caption(tables.escaped(one.doc))
-if section is None:
+found = [one for one in list_settings(path) if words in f"{one.key} {one.doc}".casefold()]
+if not found:
     st.caption("No setting has these words.")
+for section, settings in groupby(found, key=lambda one: one.key.partition(".")[0]):
+    st.subheader(section, anchor=False)
+    rows = [
+        {
+            "setting": f"`{one.key.partition('.')[2]}`",
+            "value": tables.escaped(str(one.value)),
+            "comes from": "default" if one.source == "default" else f"`{path.name}` (default: {tables.escaped(str(one.default))})",
+            "what it does": tables.escaped(one.doc),
+        }
+        for one in settings
+    ]
+    st.table(pl.DataFrame(rows), alt=f"Settings of {section}", border="horizontal", hide_index=True)

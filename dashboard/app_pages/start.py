@@ -2,10 +2,12 @@
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.frame import link
 from dashboard.here import Here, here
 from dashboard.parts import tables
+from dashboard.parts.jobs import job_link
+from dashboard.parts.sources import cautions, source
 from dashboard.questions import margins_spread, newest_near
 from dashboard.start.loading import load_form
 from dashboard.start.views import saved_views
@@ -24,7 +26,7 @@ def came_in(now: Here) -> None:
         f"The store holds **{news.jobs:,} jobs** with **{news.bodies:,} bodies**, {news.weighed:,} of them weighed. "
         f"**{news.rejected:,}** rows could not be kept and **{news.suspects:,}** records want a look."
     )
-    tables.table(news.hand_ins, "Hand-ins of the newest day of loading", "came-in", now, take=False)
+    tables.table(news.hand_ins, "Hand-ins of the newest day of loading", "came-in", now, abouts.ACCOUNTS, take=False)
     link("record-health", "See what was rejected and what wants a look →")
 
 
@@ -33,7 +35,9 @@ def changes(now: Here) -> None:
     st.header("What really changed in sales", anchor=False)
     found = live.ask(start.findings)
     st.markdown("\n".join(f"- {tables.escaped(words)}" for words in found) or "Nothing changed by more than chance.")
-    link("what-sells", "See every comparison →")
+    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+        link("what-sells", "See every comparison →")
+        source(now, "findings", abouts.CHANGES)
 
 
 @st.fragment(parallel=True)
@@ -49,7 +53,11 @@ def near_limits(now: Here) -> None:
     )
     shown = ("job_id", "vehicle_id", "dated_on", "margin_kg", "body_source")
     rows = live.ask(newest_near, 5)
-    tables.table(rows, "The newest jobs near or over the rating", "near-newest", now, empty="None is near it.", columns=shown, take=False)
+    if rows.rows:
+        place = tables.choose(rows, "The newest jobs near or over the rating", "near-newest", now, abouts.MARGINS, shown)
+        if place is not None:
+            job_link(rows.records()[place]["job_id"])
+    cautions("estimate", "weigh")
     link("near-the-limit", "See all of them →")
 
 
@@ -60,17 +68,12 @@ def quiet(now: Here) -> None:
     st.markdown("Open for longer than 9 of 10 orders of their kind took to come. Somebody may want to call.")
     shown = ("job_id", "branch", "kind", "quoted_on", "words")
     few = Rows(found.columns, found.rows[:MOST_QUIET])
-    tables.table(
-        few,
-        "Open quotes that went quiet lately, the newest first",
-        "quiet",
-        now,
-        empty="None went quiet lately.",
-        columns=shown,
-        take=False,
-    )
-    if len(found.rows) > MOST_QUIET:
-        tables.take_along(found, "quiet", now)
+    if few.rows:
+        place = tables.choose(few, "Open quotes that went quiet lately, the newest first", "quiet", now, abouts.QUIET, shown)
+        if place is not None:
+            job_link(few.records()[place]["job_id"])
+    else:
+        st.caption("None went quiet lately.")
     link("what-sells", "See every quiet quote →", {"view": "Quotes and orders"})
 
 

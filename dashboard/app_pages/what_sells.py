@@ -23,7 +23,7 @@ COST = ("left_over", "left_over_an_hour", "jobs_with_cost")
 def summary(now: Here) -> None:
     total = live.ask(selling.totals, now.filters)
     sold = tables.escaped(total.words)
-    filter_line(now, "what-sells", f"**{sold}** in {total.jobs:,} {'job' if total.jobs == 1 else 'jobs'}.")
+    filter_line(now, "what-sells", f"**{sold}** in {total.jobs:,} {'job' if total.jobs == 1 else 'jobs'}.", abouts.SOLD)
     said = []
     if now.may("see-prices") and total.revenue is not None:
         money = f"{total.revenue:,.0f} {now.settings.workshop.currency}".rstrip()
@@ -48,7 +48,7 @@ def changed(now: Here) -> None:
     real = found.filter(pl.col("changed"))
     st.markdown("\n".join(f"- {tables.escaped(words)}" for words in real["words"].head(8)) or "Nothing changed by more than chance.")
     shown = ("label", "n_before", "of_before", "n_now", "of_now", "words")
-    tables.table(rows_of(found), "Every comparison, the best supported first", "changes-table", now, columns=shown)
+    tables.table(rows_of(found), "Every comparison, the best supported first", "changes-table", now, abouts.CHANGES, columns=shown)
     behind(now, found, chosen, "changes-behind")
 
 
@@ -82,7 +82,12 @@ def over_time(now: Here) -> None:
     years = live.ask(selling.year_on_year, now.filters)
     years = years if now.may("see-prices") else years.drop(*MONEY, strict=False)
     tables.table(
-        rows_of(years), "Each year beside the same months of the one before", "year-on-year", now, empty="Not two years of sales yet."
+        rows_of(years),
+        "Each year beside the same months of the one before",
+        "year-on-year",
+        now,
+        abouts.SOLD,
+        empty="Not two years of sales yet.",
     )
 
 
@@ -96,21 +101,39 @@ def quotes(now: Here) -> None:
     grouping = st.selectbox("Grouped by", GROUPINGS, key="grouping", bind="query-params")
     part = live.ask(selling.conversion, now.filters, grouping).drop("grouping")
     shown = ("value", "quotes", "ordered", "lost", "open_quotes", "share", "order_days", "handover_days")
-    tables.table(rows_of(part, called, ("value",)), f"Quotes and orders by {grouping}", "conversion-table", now, columns=shown)
+    tables.table(
+        rows_of(part, called, ("value",)), f"Quotes and orders by {grouping}", "conversion-table", now, abouts.CONVERSION, columns=shown
+    )
     st.subheader("Why quotes are lost", anchor=False)
     lost = live.ask(selling.lost_reasons, now.filters, grouping).drop("grouping")
     reasons = ("value", "reason", "n", "of", "share")
     silent = ("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words")
     revisions = ("label", "put_in", "taken_out", "revisions")
     tables.table(
-        rows_of(lost, called, ("value",)), "Reasons of lost quotes", "lost", now, empty="No reason was written down.", columns=reasons
+        rows_of(lost, called, ("value",)),
+        "Reasons of lost quotes",
+        "lost",
+        now,
+        abouts.LOST,
+        empty="No reason was written down.",
+        columns=reasons,
     )
     st.subheader("Quotes gone quiet", anchor=False)
     quiet = rows_of(live.ask(quiet_quotes, now.filters).sort("age_days"), called, ("vehicle_id", "family"))
-    tables.table(quiet, "Open quotes older than their kind takes to be ordered", "quiet", now, empty="None is.", columns=silent)
+    tables.table(
+        quiet, "Open quotes older than their kind takes to be ordered", "quiet", now, abouts.QUIET, empty="None is.", columns=silent
+    )
     st.subheader("What changes between revisions", anchor=False)
     revised = rows_of(live.ask(selling.revised_items, now.filters))
-    tables.table(revised, "Items that come and go between revisions", "revised", now, empty="No quote was revised.", columns=revisions)
+    tables.table(
+        revised,
+        "Items that come and go between revisions",
+        "revised",
+        now,
+        abouts.REVISED,
+        empty="No quote was revised.",
+        columns=revisions,
+    )
 
 
 def together(now: Here) -> None:
@@ -121,7 +144,7 @@ def together(now: Here) -> None:
     address.tell_unknown("Item", "with_item")
     part = (found.filter(pl.col("item_a") == item) if item else found).sort("lift", "bodies", "item_a", descending=[True, True, False])
     rows = rows_of(part, called, ("item_a", "item_b"))
-    tables.table(rows, "Items that stand together", "pairs", now, empty="No two items stand together often enough.", about=abouts.PAIRS)
+    tables.table(rows, "Items that stand together", "pairs", now, abouts.PAIRS, empty="No two items stand together often enough.")
 
 
 def pays(now: Here) -> None:
@@ -136,17 +159,17 @@ def pays(now: Here) -> None:
     kind = st.segmented_control("By", kinds, default=kinds[0], required=True, key="pays_by", bind="query-params")
     part = found.filter(pl.col("kind") == kind).drop("kind", "value")
     part = part if now.may("see-costs") else part.drop(*COST, strict=False)
-    tables.table(rows_of(part), f"What pays, by {kind}", "pays", now, about=abouts.PAYS)
+    tables.table(rows_of(part), f"What pays, by {kind}", "pays", now, abouts.PAYS)
 
 
 def masses(now: Here) -> None:
     by_year = rows_of(live.ask(selling.mass_by_year, now.filters))
-    tables.table(by_year, "Finished mass by length and year", "mass-by-year", now, empty="No body was weighed or drawn.")
+    tables.table(by_year, "Finished mass by length and year", "mass-by-year", now, abouts.MASSES, empty="No body was weighed or drawn.")
     st.subheader("What makes bodies heavier or lighter", anchor=False)
     drivers = rows_of(live.ask(selling.mass_drivers, now.filters))
     shown = ("label", "each_before", "each_now", "item_kg", "adds_kg")
     tables.table(
-        drivers, "Items that move the mean mass", "drivers", now, empty="Nothing to compare with yet.", columns=shown, about=abouts.DRIVERS
+        drivers, "Items that move the mean mass", "drivers", now, abouts.DRIVERS, empty="Nothing to compare with yet.", columns=shown
     )
 
 

@@ -63,11 +63,16 @@ def _body(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, items: 
 
 
 def _parts(now: Here, body: BodyEstimate, name: str) -> None:
-    pictures.chart(now, charts.contributions(body.parts.records(), now.style(), body.low_kg, body.high_kg), f"parts-{name}-{body.body}")
+    pictures.chart(
+        now,
+        charts.contributions(body.parts.records(), now.style(), body.low_kg, body.high_kg),
+        f"parts-{name}-{body.body}",
+        abouts.ESTIMATE,
+    )
     with st.expander(f"What the {body.body} is made of, in figures"):
         said = [(row["label"], row["kg"], 1.645 * row["sd_kg"], row["source"], row["records"]) for row in body.parts.records()]
         rows = Rows(("part", "adds_kg", "give_or_take_kg", "known from", "bodies on record"), said)
-        tables.table(rows, "Parts that add up to the estimate", f"parts-{name}-{body.body}", now)
+        tables.table(rows, "Parts that add up to the estimate", f"figures-{name}-{body.body}", now, abouts.ESTIMATE)
 
 
 def _nearest(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, name: str) -> None:
@@ -77,6 +82,7 @@ def _nearest(now: Here, found: EarlyAnswer, place: int, body: BodyEstimate, name
             "The nearest weighed builds, their mass, and what they have more or less",
             f"nearest-{name}-{body.body}",
             now,
+            abouts.NEAREST,
             empty="No such body was weighed yet.",
             columns=("job_id", "mass_kg", "length_mm", "differs"),
         )

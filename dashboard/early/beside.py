@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.early import desk_top
 from dashboard.early.limits import headline
 from dashboard.here import Here
@@ -38,12 +38,24 @@ def side_by_side(now: Here, choices: Mapping[str, Any], level: float, travel_jso
                 headline(now, found.cases[0]).replace("**", "").removeprefix("Tightest limit: ") if found.cases else "no vehicle chosen",
             )
         )
-    tables.table(Rows(("draft", "vehicle", "bodies", "mass", "range", "tightest limit"), made), "Drafts side by side", "side-by-side", now)
+    tables.table(
+        Rows(("draft", "vehicle", "bodies", "mass", "range", "tightest limit"), made),
+        "Drafts side by side",
+        "side-by-side",
+        now,
+        abouts.ESTIMATE,
+    )
     others = [letter for letter in drafts if letter != desk_top.letter()]
     other = st.segmented_control("What differs from", others, default=others[0], required=True, key=f"differs-{'-'.join(others)}")
     if desk_top.letter() in drafts and other in drafts:
         parts = live.ask_edition(draft_difference, to_json(drafts[other]), to_json(drafts[desk_top.letter()]))
         named = Rows(("body", "part", f"{other}_kg", f"{desk_top.letter()}_kg", "difference_kg", "sd_kg"), parts.rows)
         tables.table(
-            named, "Parts in which the drafts differ", "difference", now, empty="Their bodies do not differ.", columns=named.columns[:5]
+            named,
+            "Parts in which the drafts differ",
+            "difference",
+            now,
+            abouts.DIFFERENCE,
+            empty="Their bodies do not differ.",
+            columns=named.columns[:5],
         )

@@ -31,14 +31,14 @@ def on_vehicle(now: Here, found: EarlyAnswer, choices: Mapping[str, Any], name: 
     for line in found.said:
         (st.error if "error" in line.split(": ")[:2] else st.warning)(tables.escaped(line))
     with st.expander("Every limit in figures"):
-        tables.table(spoken(now, own.limits), "Limits with values, ranges, ratings and margins", f"limits-table-{name}", now)
+        tables.table(spoken(now, own.limits), "Limits with values, ranges, ratings and margins", f"limits-table-{name}", now, abouts.LIMITS)
     with st.expander("What is on the vehicle"):
         total = sum(row["mass_kg"] for row in own.loads.records())
         st.markdown(f"All together **{now.units.kg(total)}**.")
-        tables.table(own.loads, "What is on the vehicle, with the basis of each figure", f"loads-{name}", now)
+        tables.table(own.loads, "What is on the vehicle, with the basis of each figure", f"loads-{name}", now, abouts.LOADS)
     if len(found.cases) > 1:
         with st.expander("With and without an upgrade"):
-            tables.table(_beside(now, found, choices), "Tightest limit with each upgrade", f"upgrades-{name}", now)
+            tables.table(_beside(now, found, choices), "Tightest limit with each upgrade", f"upgrades-{name}", now, abouts.LIMITS)
     cautions("lowest", "authority", "heavy")
 
 
@@ -89,7 +89,7 @@ def levers(now: Here, draft_json: str, travel_json: str, name: str) -> None:
         if found.rows.rows:
             shown = ("rank", "changes", "saves_kg", "saves_low_kg", "saves_high_kg", "margin_kg", "p_over", "gone_without")
             tables.table(
-                found.rows, "Changes that give margin back, the smallest first", f"levers-{name}", now, columns=shown, about=abouts.LEVERS
+                found.rows, "Changes that give margin back, the smallest first", f"levers-{name}", now, abouts.LEVERS, columns=shown
             )
 
 

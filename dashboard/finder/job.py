@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.early import desk_top
 from dashboard.finder.ticket import ticket_form
 from dashboard.frame import link
@@ -64,7 +64,7 @@ def _head(now: Here, found: JobFile) -> None:
     for mark in found.marks.to_dicts():
         st.warning(f"{tables.escaped(mark['key'])}: {tables.escaped(mark['why'] or mark['rule'])}")
     with st.expander(f"Versions of this job ({len(found.jobs)}) and where they came from"):
-        tables.table(rows_of(_allowed(now, found.jobs)), "Versions of the job", f"{found.job_id}-jobs", now)
+        tables.table(rows_of(_allowed(now, found.jobs)), "Versions of the job", f"{found.job_id}-jobs", now, abouts.RECORDS)
 
 
 def _allowed(now: Here, frame: pl.DataFrame) -> pl.DataFrame:
@@ -97,7 +97,7 @@ def _bodies(now: Here, found: JobFile) -> None:
                 link("layout-families", f"Layout family {family['family']} →", {"family": str(family["family"])})
         lines = found.fitout.filter((pl.col("revision") == last) & (pl.col("body") == body["body"])).drop("job_id", "revision", "body")
         said, name = f"Fit-out of the {body['body']}, with the line each came from", f"{found.job_id}-{body['body']}-fitout"
-        tables.table(rows_of(lines, live.ask(calls), ("item_id",)), said, name, now, empty="No fit-out is written down.")
+        tables.table(rows_of(lines, live.ask(calls), ("item_id",)), said, name, now, abouts.RECORDS, empty="No fit-out is written down.")
 
 
 def _measured(now: Here, body: dict) -> None:
@@ -116,24 +116,33 @@ def _tickets(now: Here, found: JobFile) -> None:
     if not found.weighings.is_empty() or not found.on_vehicle.is_empty():
         st.subheader("On the scale, and on the vehicle", anchor=False)
         tables.table(
-            rows_of(found.weighings.drop("job_id")), "Weighbridge tickets of the job", f"{found.job_id}-weighings", now, empty="No ticket."
+            rows_of(found.weighings.drop("job_id")),
+            "Weighbridge tickets of the job",
+            f"{found.job_id}-weighings",
+            now,
+            abouts.RECORDS,
+            empty="No ticket.",
         )
         tables.table(
             rows_of(found.on_vehicle.drop("job_id")),
             "Things on the vehicle",
             f"{found.job_id}-on-vehicle",
             now,
+            abouts.RECORDS,
             empty="Nothing else is bolted to the vehicle.",
         )
 
 
 def _history(now: Here, found: JobFile) -> None:
     with st.expander(f"Earlier bodies and replaced rows ({len(found.replaced)})"):
-        tables.table(rows_of(found.bodies.select(*_BODY, *_ORIGIN)), "Bodies of all versions", f"{found.job_id}-bodies", now)
+        tables.table(
+            rows_of(found.bodies.select(*_BODY, *_ORIGIN)), "Bodies of all versions", f"{found.job_id}-bodies", now, abouts.RECORDS
+        )
         tables.table(
             rows_of(found.replaced.drop("row")),
             "Rows that newer ones replaced",
             f"{found.job_id}-replaced",
             now,
+            abouts.RECORDS,
             empty="No row was replaced.",
         )

@@ -7,12 +7,14 @@ import streamlit as st
 from dashboard import address
 from dashboard.filter_bar import LABELS, reset
 from dashboard.here import Here
+from dashboard.parts.sources import About, source
 from dashboard.start.views import keep_view
 from pipeline.answers.filters import Filters
 
 
-def filter_line(now: Here, page: str, sentence: str) -> None:
-    """A sentence that says what is counted; beside it a way to let everything through again, and to keep the page as it is."""
+def filter_line(now: Here, page: str, sentence: str, about: About) -> None:
+    """A sentence that says what is counted; beside it a way to let everything through again, to keep the
+    page as it is, and to ask where the figures come from."""
     for key, label in LABELS.items():
         address.tell_unknown(label, key)
     with st.container(horizontal=True, vertical_alignment="center", gap="small"):
@@ -20,3 +22,4 @@ def filter_line(now: Here, page: str, sentence: str) -> None:
         if now.filters != Filters():
             st.button("Reset filters", on_click=reset, type="tertiary")
         keep_view(now, page)
+        source(now, f"{page}-filters", about)

@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import live
+from dashboard import abouts, live
 from dashboard.frame import link
 from dashboard.here import Here
 from dashboard.parts import tables
@@ -30,8 +30,7 @@ def bodies_behind(now: Here, search: Search, name: str) -> None:
         + (f", the newest {MOST} of them here" if found > MOST else "")
         + ". Choose a row to open its job."
     )
-    place = tables.choose(rows, "Bodies behind the choice", name, now, LIST)
-    tables.take_along(rows, name, now)
+    place = tables.choose(rows, "Bodies behind the choice", name, now, abouts.BODIES, LIST)
     if place is not None:
         job_link(rows.records()[place]["job_id"])
 

@@ -22,7 +22,7 @@ from pipeline.pictures.palette import text_on
 _FILE_WIDTH_PX = 900
 
 
-def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: Rows | None = None) -> dict[str, Any]:
+def chart(now: Here, picture: Any, name: str, about: About, rows: Rows | None = None) -> dict[str, Any]:
     """Show a chart; its description is its alternative text. Below it: the picture and its rows as files, and where it comes from.
 
     Returns: what was picked in it, by selection; empty where it cannot be picked in.
@@ -40,8 +40,7 @@ def chart(now: Here, picture: Any, name: str, about: About | None = None, rows: 
         with st.popover("Save picture", type="tertiary", key=f"picture-{name}"):
             _save(name, "PNG", partial(_png, json.dumps(spec)), "image/png")
             _save(name, "SVG", partial(_svg, json.dumps(spec)), "image/svg+xml")
-        if about is not None:
-            source(now, name, about)
+        source(now, name, about)
         if rows is not None:
             take_along(rows, name, now)
     return dict(cast(Any, shown)["selection"]) if picks else {}

@@ -25,6 +25,8 @@ SMALL = 40
 """Rows up to which a table is plain HTML: whoever listens to a page hears it, and it prints whole."""
 _SHARES = ("share", "support", "confidence", "p_over", "coverage", "coverage_90", "mape", "low", "high")
 """Endings of columns that hold a share."""
+_SHORT = ("job_id", "ticket", "_on")
+"""Endings of columns whose text must not break."""
 _KINDS = {
     ".csv": "text/csv",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -37,9 +39,9 @@ def table(
     alt: str,
     name: str,
     here: Here,
+    about: About,
     empty: str = "No rows.",
     columns: Sequence[str] = (),
-    about: About | None = None,
     take: bool = True,
 ) -> None:
     """Show rows: few as a plain table, many as a grid that scrolls and sorts; below, the rows as files and where they come from.
@@ -60,16 +62,24 @@ def table(
         st.dataframe(
             as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here), placeholder=""
         )
-    if take or about:
-        with st.container(horizontal=True, gap="small"):
-            if take:
-                take_along(rows, name, here)
-            if about:
-                source(here, name, about)
+    _below(rows, name, here, about, take)
 
 
-def choose(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str] = ()) -> int | None:
-    """Rows of which one can be chosen: few in a plain table with a list below it, many in a grid; its position, or None."""
+def _below(rows: Rows, name: str, here: Here, about: About, take: bool) -> None:
+    with st.container(horizontal=True, gap="small"):
+        if take:
+            take_along(rows, name, here)
+        source(here, name, about)
+
+
+def choose(rows: Rows, alt: str, name: str, here: Here, about: About, columns: Sequence[str] = (), take: bool = True) -> int | None:
+    """As `table`, for rows of which one can be chosen: few with a list below them, many in a grid; its position, or None."""
+    place = _choice(rows, alt, name, here, columns)
+    _below(rows, name, here, about, take)
+    return place
+
+
+def _choice(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str]) -> int | None:
     shown, names = _shown(rows, columns, here)
     if len(rows.rows) <= SMALL:
         st.table(_as_told(shown, names, name), alt=alt, border="horizontal", hide_index=True)
@@ -161,7 +171,9 @@ def _as_told(rows: Rows, names: Sequence[str], place: str) -> Styler:
             told[heading(name)] = partial(said, name)
         else:
             columns[heading(name)] = [said(name, value) for value in values]
-    return Styler(pd.DataFrame(columns), uuid="".join(filter(str.isalnum, place))).format(told)
+    short = [heading(name) for name in names if name.endswith(_SHORT)]
+    styled = Styler(pd.DataFrame(columns), uuid="".join(filter(str.isalnum, place))).format(told)
+    return styled.set_properties(subset=short, **{"white-space": "nowrap"})
 
 
 def said(name: str, value: Any) -> str:

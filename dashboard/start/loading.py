@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import live, who
+from dashboard import abouts, live, who
 from dashboard.here import Here
 from dashboard.parts import tables
 from dashboard.parts.faults import told
@@ -78,5 +78,9 @@ def _tell(result: LoadResult, now: Here | None) -> None:
     st.success(f"Edition {result.edition.number} holds it.")
     if now is not None:
         tables.table(
-            Rows.of(result.accounts, [one for one in ACCOUNT_COLUMNS if one != "sha256"]), "What became of the rows", "last-load", now
+            Rows.of(result.accounts, [one for one in ACCOUNT_COLUMNS if one != "sha256"]),
+            "What became of the rows",
+            "last-load",
+            now,
+            abouts.ACCOUNTS,
         )

@@ -135,5 +135,5 @@ def margins(
     if style.pick:
         bars = bars.add_params(alt.selection_interval(name=PICK, encodings=["x"]))
     half_kg = float(np.median(values)) if median_kg is None else median_kg
-    said = f"{weights[values < 0].sum()} of {weights.sum()} over the rating; half of all keep more than {style.mass_said(half_kg)}"
+    said = f"{weights[values < 0].sum():,} of {weights.sum():,} over the rating; half of all keep more than {style.mass_said(half_kg)}"
     return finish(bars + reference(0, style), style, question, said, 240)

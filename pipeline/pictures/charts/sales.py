@@ -105,11 +105,13 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
     shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
     bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q", color=colour)
     dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2).encode(x=axis, color=colour, shape=shape)
+    # a rim in the colour of the page, so that words stay readable where they cross the line of no change
+    rim = base.mark_text(align="left", dx=8, stroke=style.look.paper, strokeWidth=4).encode(x="high:Q", text="said:N")
     text = base.mark_text(align="left", dx=8).encode(x="high:Q", text="said:N")
     real = [row for row in shown if row["changed"]]
     said = f"{len(real)} of {len(shown)} are more than chance; dots are these, short strokes the others"
     listed = "; ".join(f"{row['label']} {row['said']}" for row in real[:5]) or "none"
-    layers = reference(0, style) + bars + picking(dots, style, ["label"]) + text
+    layers = reference(0, style) + bars + picking(dots, style, ["label"]) + rim + text
     return finish(layers, style, question, said, row_height(len(shown)), f"{question} {said}. {listed}.")
 
 
@@ -154,10 +156,12 @@ def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?
     if not found:
         return nothing(style, question, "Nothing matches.")
     shown = [row | {"said": plain(row["count"])} for row in found]
+    top = max(found, key=lambda row: row["count"])
+    # room for the number behind the longest bar on a phone
+    room = alt.Scale(domainMax=1.25 * top["count"], nice=False)
     base = alt.Chart(data(shown)).encode(
-        y=alt.Y("value:N", sort=[row["value"] for row in shown], title=None), x=alt.X("count:Q", title=what)
+        y=alt.Y("value:N", sort=[row["value"] for row in shown], title=None), x=alt.X("count:Q", title=what, scale=room)
     )
     bars = picking(base.mark_bar(height=14, cornerRadius=2, color=style.look.accent), style, ["value"])
     text = base.mark_text(align="left", dx=5).encode(text="said:N")
-    top = max(found, key=lambda row: row["count"])
     return finish(bars + text, style, question, f"Most: {top['value']}, {plain(top['count'])} {what}", row_height(len(shown), 24))
