@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -25,6 +26,13 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
 def address(store: Store) -> Iterator[str]:
     with rig.server(store.root, "--allowed-host", "127.0.0.1", "--allowed-host", proxy_rig.NAME) as address:
         yield address
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """One browser; each test opens contexts of its own."""
+    with rig.browser() as running:
+        yield running
 
 
 @pytest.fixture(autouse=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
+import functools
 import os
 import socket
 import subprocess
@@ -88,14 +90,21 @@ def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
 @contextlib.contextmanager
 def browser(*more: str) -> Iterator[Any]:
     """Chromium without a screen, with more options of its own."""
+    running = _playwright().chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", *more])
+    try:
+        yield running
+    finally:
+        running.close()
+
+
+@functools.cache
+def _playwright() -> Any:
+    """One for the whole process, which takes no second one beside it."""
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox", *more])
-        try:
-            yield running
-        finally:
-            running.close()
+    running = sync_playwright().start()
+    atexit.register(running.stop)
+    return running
 
 
 class Watch:

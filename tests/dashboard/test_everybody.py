@@ -19,57 +19,58 @@ NOT_OURS = ("picked_brush",)
 """The frame that the charting library draws around a dragged span carries no title and cannot be given one."""
 
 
-@pytest.mark.parametrize("look", ["light", "dark"])
-def test_axe_finds_no_serious_fault(address: str, look: str) -> None:
+@pytest.mark.parametrize(("look", "width"), [("light", 1280), ("dark", 375)])
+def test_no_page_has_a_serious_fault_or_scrolls_sideways(address: str, chromium: Any, look: str, width: int) -> None:
     from axe_core_python.sync_playwright import Axe
 
     found = []
-    with rig.browser() as chromium:
-        page = chromium.new_context(viewport={"width": 1280, "height": 1200}, color_scheme=look).new_page()
-        watch = rig.Watch(page, address)
-        for name in NAMES:
-            page.goto(f"{address}/{name}")
-            rig.settle(page)
-            for fault in Axe().run(page)["violations"]:
-                nodes = [node["html"] for node in fault["nodes"] if not any(word in node["html"] for word in NOT_OURS)]
-                if fault["impact"] in SERIOUS and nodes:
-                    found.append((name, fault["id"], nodes[0][:200]))
+    page = chromium.new_context(viewport={"width": width, "height": 1200}, color_scheme=look).new_page()
+    watch = rig.Watch(page, address)
+    for name in NAMES:
+        page.goto(f"{address}/{name}")
+        rig.settle(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, name
+        for fault in Axe().run(page)["violations"]:
+            nodes = [node["html"] for node in fault["nodes"] if not any(word in node["html"] for word in NOT_OURS)]
+            if fault["impact"] in SERIOUS and nodes:
+                found.append((name, fault["id"], nodes[0][:200]))
+    page.context.close()
     assert found == []
     assert watch.strangers == []
     assert watch.complaints == []
 
 
-def test_no_page_scrolls_sideways_on_a_phone(address: str) -> None:
-    with rig.browser() as chromium:
-        page = chromium.new_context(viewport={"width": 375, "height": 800}).new_page()
-        for name in NAMES:
-            page.goto(f"{address}/{name}")
-            rig.settle(page)
-            assert page.evaluate("document.documentElement.scrollWidth") <= 375, name
+def test_the_keyboard_alone_reaches_the_form_and_the_answer_and_opens_a_job(address: str, chromium: Any) -> None:
+    page = chromium.new_context(viewport={"width": 1280, "height": 900}).new_page()
+    page.goto(f"{address}/early-mass")
+    rig.settle(page)
+    seen: list[str] = []
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        seen.append(page.evaluate("(document.activeElement.ariaLabel || document.activeElement.innerText || '').slice(0, 60)"))
+    for wanted in ("Length, mm", "Fit-out", "Save picture", "Where does this come from?"):
+        assert any(wanted in one for one in seen), (wanted, seen)
+    page.goto(f"{address}/near-the-limit")
+    rig.settle(page)
+    page.get_by_test_id("stDataFrame").first.locator("canvas").first.focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Space")
+    page.get_by_role("heading", name="with the travel load").wait_for()
+    page.get_by_role("link", name="Open job").focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Back to the search").wait_for()
+    page.context.close()
 
 
-def test_the_keyboard_alone_reaches_the_form_and_the_answer(address: str) -> None:
-    with rig.browser() as chromium:
-        page = chromium.new_context(viewport={"width": 1280, "height": 900}).new_page()
-        page.goto(f"{address}/early-mass")
-        rig.settle(page)
-        seen: list[str] = []
-        for _ in range(80):
-            page.keyboard.press("Tab")
-            seen.append(page.evaluate("(document.activeElement.ariaLabel || document.activeElement.innerText || '').slice(0, 60)"))
-        for wanted in ("Length, mm", "Fit-out", "Save picture", "Where does this come from?"):
-            assert any(wanted in one for one in seen), (wanted, seen)
-
-
-def test_a_printed_page_has_no_sidebar_and_no_buttons(address: str) -> None:
-    with rig.browser() as chromium:
-        page = chromium.new_page()
-        page.goto(f"{address}/record-health")
-        rig.settle(page)
-        page.emulate_media(media="print")
-        assert not page.locator("[data-testid=stSidebar]").is_visible()
-        assert not any(each.is_visible() for each in page.locator("[data-testid=stPopover]").all())
-        assert len(page.pdf()) > 10_000
+def test_a_printed_page_has_no_sidebar_and_no_buttons(address: str, chromium: Any) -> None:
+    page = chromium.new_context().new_page()
+    page.goto(f"{address}/record-health")
+    rig.settle(page)
+    page.emulate_media(media="print")
+    assert not page.locator("[data-testid=stSidebar]").is_visible()
+    assert not any(each.is_visible() for each in page.locator("[data-testid=stPopover]").all())
+    assert len(page.pdf()) > 10_000
+    page.context.close()
 
 
 def test_the_theme_is_our_palette() -> None:

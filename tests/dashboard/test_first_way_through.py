@@ -1,34 +1,74 @@
-"""In a real browser on a real server: two pages, an estimate, a new edition that arrives by itself, and no request to anybody else."""
+"""In a real browser on a real server: from an empty store to the first picture, and what people add to it."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 import rig
+from workshop import make_workshop, write_hand_in
 
-from pipeline.store import load
+from pipeline.store import Store, load
 
 pytestmark = [pytest.mark.browser, rig.needs_browser]
 
 
-def test_pages_load_an_estimate_is_made_and_a_new_edition_arrives(tmp_path: Path) -> None:
-    store = rig.make_store(tmp_path, bodies=120)
-    with rig.server(store.root) as address, rig.browser() as chromium:
-        page = chromium.new_page()
+def hand_in(root: Path) -> list[Path]:
+    """Records of a small workshop, one body of which is too wide to be believed."""
+    folder = root / "history"
+    write_hand_in(make_workshop(seed=5, bodies=60), folder)
+    bodies = folder / "bodies.csv"
+    lines = bodies.read_text("utf-8").splitlines()
+    width = lines[0].split(",").index("width_mm")
+    cells = lines[1].split(",")
+    cells[width] = "2600"
+    bodies.write_text("\n".join([lines[0], ",".join(cells), *lines[2:]]) + "\n", "utf-8")
+    return sorted(folder.glob("*.csv"))
+
+
+def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_path: Path, chromium: Any) -> None:
+    store = Store(tmp_path / "store")
+    with rig.server(store.root) as address:
+        page = chromium.new_context(viewport={"width": 1280, "height": 1000}).new_page()
         watch = rig.Watch(page, address)
-        page.goto(f"{address}/early-mass")
+        page.goto(address)
         rig.settle(page)
-        first = page.get_by_role("heading", name="The canopy: about").inner_text()
-        page.get_by_label("Length, mm").fill("2400")
-        page.get_by_label("Length, mm").press("Enter")
-        page.wait_for_function("before => ![...document.querySelectorAll('h3')].some(each => each.innerText === before)", arg=first)
-        assert page.get_by_text("9 of 10 bodies like this fall between").is_visible()
-        assert page.get_by_text("edition 2").is_visible()
+        assert page.get_by_text("Nothing is loaded yet").is_visible()
+        page.locator("input[type=file]").set_input_files(hand_in(tmp_path))
+        page.get_by_role("textbox", name="Name of the hand-in").fill("all of it")
+        page.get_by_role("button", name="Hand in", exact=True).click()
+        page.get_by_text("Edition 2 holds it").or_(page.get_by_text("Edition 1 holds it")).wait_for(timeout=120_000)
+        page.goto(f"{address}/what-sells?view=Over+time")
+        page.get_by_test_id("stVegaLiteChart").first.wait_for(timeout=60_000)
+
+        page.goto(f"{address}/record-health")
+        rig.settle(page)
+        page.get_by_role("combobox", name="Open one of these").first.click()
+        page.get_by_role("option").filter(has_text="bodies").first.click()
+        page.get_by_role("heading", name="Settle ").wait_for()
+        page.get_by_role("button", name="Settle it").click()
+        page.get_by_text("edition 3").wait_for(timeout=60_000)
+        settled = store.live().cursor().execute("SELECT verdict, who FROM settlements").fetchall()
+        assert settled == [("right", "somebody at this machine")]
+
+        job_id = store.live().cursor().execute("SELECT min(job_id) FROM current_jobs").fetchall()[0][0]
+        page.goto(f"{address}/job-finder?job={job_id}")
+        rig.settle(page)
+        page.get_by_text("Type a weighbridge ticket in").click()
+        page.get_by_label("Number of the ticket").fill("T-77")
+        page.get_by_role("combobox", name="State").click()
+        page.get_by_role("option", name="bodies on, nothing loaded").click()
+        page.get_by_label("Whole vehicle, kg").fill("2450")
+        page.get_by_role("button", name="Take it in").click()
+        page.get_by_text("edition 4").wait_for(timeout=60_000)
+        page.get_by_role("cell", name="T-77").first.wait_for()
+
         load([rig.one_job(tmp_path)], store)
-        page.get_by_text("edition 3").wait_for(timeout=30_000)
+        page.get_by_text("edition 5").wait_for(timeout=30_000)
         page.goto(f"{address}/record-health")
         rig.settle(page)
         page.get_by_role("cell", name="one-J1").first.wait_for()
+        page.context.close()
         assert watch.strangers == []
         assert watch.complaints == []
