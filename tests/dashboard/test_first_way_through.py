@@ -43,9 +43,11 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.get_by_test_id("stVegaLiteChart").first.wait_for(timeout=60_000)
 
         page.goto(f"{address}/record-health")
+        page.get_by_role("heading", name="What is written down").wait_for()
         rig.settle(page)
         page.get_by_role("combobox", name="Open one of these").first.click()
-        page.get_by_role("option").filter(has_text="bodies").first.click()
+        page.keyboard.type("bodies")
+        page.keyboard.press("Enter")
         page.get_by_role("heading", name="Settle ").wait_for()
         page.get_by_role("button", name="Settle it").click()
         page.get_by_text("edition 3").wait_for(timeout=60_000)

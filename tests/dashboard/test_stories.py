@@ -54,8 +54,9 @@ def taken(page: Any, button: str, kind: str, place: int = 0) -> bytes:
     page.get_by_role("button", name=button).nth(place).click()
     with page.expect_download() as download:
         page.get_by_role("button", name=kind, exact=True).click()
+    data = Path(download.value.path()).read_bytes()
     page.keyboard.press("Escape")
-    return Path(download.value.path()).read_bytes()
+    return data
 
 
 def said(page: Any) -> str:
