@@ -50,7 +50,7 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.keyboard.press("Enter")
         page.get_by_role("heading", name="Settle ").wait_for()
         page.get_by_role("button", name="Settle it").click()
-        page.get_by_text("edition 3").wait_for(timeout=60_000)
+        page.get_by_text("· edition 3").wait_for(timeout=60_000)
         settled = store.live().cursor().execute("SELECT verdict, who FROM settlements").fetchall()
         assert settled == [("right", "somebody at this machine")]
 
@@ -63,11 +63,11 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.get_by_role("option", name="bodies on, nothing loaded").click()
         page.get_by_label("Whole vehicle, kg").fill("2450")
         page.get_by_role("button", name="Take it in").click()
-        page.get_by_text("edition 4").wait_for(timeout=60_000)
+        page.get_by_text("· edition 4").wait_for(timeout=60_000)
         page.get_by_role("cell", name="T-77").first.wait_for()
 
         load([rig.one_job(tmp_path)], store)
-        page.get_by_text("edition 5").wait_for(timeout=30_000)
+        page.get_by_text("· edition 5").wait_for(timeout=30_000)
         page.goto(f"{address}/record-health")
         rig.settle(page)
         page.get_by_role("cell", name="one-J1").first.wait_for()

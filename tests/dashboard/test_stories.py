@@ -194,7 +194,7 @@ def test_the_salesperson_turns_a_phone_to_a_customer_and_hands_over_a_sheet(open
     page = opened("for-your-vehicle", width=375, look="dark")
     page.get_by_role("combobox", name="Your vehicle").click()
     page.get_by_role("option").first.click()
-    page.get_by_text("Left for people, luggage and ball").first.wait_for()
+    page.get_by_text("Left for people, luggage and tow ball").first.wait_for()
     rig.settle(page)
     assert taken(page, "Sheet to take home", "PDF, A4").startswith(b"%PDF")
     assert page.evaluate("document.documentElement.scrollWidth") <= 375
