@@ -75,7 +75,7 @@ WITH filled AS (
 SELECT kind, min(shortest, {LEAST_JOBS})[{LEAST_JOBS}], max(longest, {LEAST_JOBS})[{LEAST_JOBS}], max(fullest, {LEAST_JOBS})[{LEAST_JOBS}]
 FROM by_job GROUP BY kind HAVING count(*) >= {LEAST_JOBS}"""
 _OFTEN_SOLD = """
-SELECT i.item_id, i.label, i."group" FROM items AS i JOIN current_fitout AS f ON f.item_id = i.item_id
+SELECT i.item_id, i.label FROM items AS i JOIN current_fitout AS f ON f.item_id = i.item_id
 JOIN current_jobs AS j ON j.job_id = f.job_id WHERE j.sold_on IS NOT NULL AND i.retired_on IS NULL
 GROUP BY ALL HAVING count(DISTINCT f.job_id) >= $least ORDER BY i.label, i.item_id"""
 
@@ -224,7 +224,7 @@ def _common_lines(con: Any, family: int, kind: str) -> tuple[DraftLine, ...]:
 
 def items_to_choose(con: Any, _settings: Settings | None = None) -> dict[str, str]:
     """Items by id with what people call them, that a customer may put in: LEAST_JOBS jobs and more have one."""
-    return {item_id: label for item_id, label, _ in con.execute(_OFTEN_SOLD, {"least": LEAST_JOBS}).fetchall()}
+    return dict(con.execute(_OFTEN_SOLD, {"least": LEAST_JOBS}).fetchall())
 
 
 def covered(edition: Edition, draft: Draft) -> bool:
