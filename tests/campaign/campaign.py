@@ -25,6 +25,7 @@ LATER = HERE.parent / "store" / "hand_ins" / "correction"
 
 def parts(share: float, seed: int, scratch: Path) -> dict[str, Callable[[], object]]:
     """Each part of the campaign by name, at that share of its full length."""
+    import advisories
     import disk
     import fuzz_books
     import fuzz_csv
@@ -47,6 +48,7 @@ def parts(share: float, seed: int, scratch: Path) -> dict[str, Callable[[], obje
         "power": lambda: power.run(some(40), seed, scratch, [TIDY], [LATER]),
         "disk": lambda: disk.run(some(40), scratch, [TIDY], [LATER]),
         "readers": lambda: readers.run(some(20, 2), some(100, 4), some(600, 30), some(4, 1), seed, scratch),
+        "advisories": advisories.run,
         "turns": lambda: turns.run(some(16, 3), seed, scratch, [TIDY]),
     }
 
@@ -79,7 +81,9 @@ def run_all(only: Sequence[str], share: float, seed: int) -> bool:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the call."""
     parser = argparse.ArgumentParser(description="Try to lose something.")
-    parser.add_argument("--only", default="", help="names of parts, by commas: csv books spectrum pollution kills power disk readers turns")
+    parser.add_argument(
+        "--only", default="", help="names of parts, by commas: csv books spectrum pollution kills power disk readers advisories turns"
+    )
     parser.add_argument("--share", type=float, default=1.0, help="how much of the whole (default 1)")
     parser.add_argument("--seed", type=int, default=1)
     call = parser.parse_args(argv)

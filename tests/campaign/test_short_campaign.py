@@ -12,7 +12,18 @@ from outcome import Outcome
 
 
 def test_the_campaign_names_every_part(tmp_path: Path) -> None:
-    assert set(parts(1.0, 1, tmp_path)) == {"csv", "books", "spectrum", "pollution", "kills", "power", "disk", "readers", "turns"}
+    assert set(parts(1.0, 1, tmp_path)) == {
+        "csv",
+        "books",
+        "spectrum",
+        "pollution",
+        "kills",
+        "power",
+        "disk",
+        "readers",
+        "advisories",
+        "turns",
+    }
     assert TIDY.is_dir()
     assert LATER.is_dir()
 

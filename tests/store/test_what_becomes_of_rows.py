@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 from store_rig import FINE, HAND_INS, account, ask, digests, hand_in, loaded
 
 from pipeline.contract import TABLES
@@ -244,3 +245,36 @@ def test_each_rule_of_a_table_is_in_the_ledger_with_line_column_value_and_row(pl
     ]
     for row, (*_, stood) in zip(rows, found, strict=True):
         assert {key: value for key, value in json.loads(stood).items() if value} == {key: value for key, value in row.items() if value}
+
+
+def test_a_refused_row_needs_no_more_attention_once_a_newer_one_brought_it_right(plain: Store, tmp_path: Path) -> None:
+    body = {**FINE["bodies"], "job_id": "103", "body": "box"}
+    job = {**FINE["jobs"], "job_id": "109"}
+    load([hand_in(tmp_path / "wrong", {"bodies": [{**body, "length_mm": "long"}], "jobs": [{**job, "status": "vanished"}]})], plain)
+    assert len(rejects(plain, "wrong")) == 2
+    load([hand_in(tmp_path / "put-right", {"bodies": [body], "jobs": [job]})], plain)
+    assert rejects(plain, "wrong") == []
+    assert [account(plain, "wrong", table)["superseded"] for table in ("bodies", "jobs")] == [1, 1]
+
+
+def test_blanks_around_a_customer_make_nobody_else(plain: Store, tmp_path: Path) -> None:
+    folder = tmp_path / "blanks"
+    folder.mkdir()
+    (folder / "jobs.csv").write_text("job_id,vehicle_id,status,customer_ref\n701,V1,quoted,Quillfeather\n702,V1,quoted,  Quillfeather \n")
+    load([folder], plain)
+    assert ask(plain, "SELECT count(*), count(DISTINCT customer_ref) FROM jobs WHERE job_id IN ('701', '702')") == [(2, 1)]
+
+
+def test_a_refused_cell_of_a_sheet_goes_by_its_address_and_of_a_csv_by_its_line_alone(plain: Store, tmp_path: Path) -> None:
+    head, row = ["job_id", "body", "length_mm", "width_mm"], ["103", "box", "long", "1800"]
+    folder = tmp_path / "sheets"
+    folder.mkdir()
+    book = xlsxwriter.Workbook(folder / "bodies.xlsx")
+    sheet = book.add_worksheet("bodies")
+    for at, cells in enumerate([head, row]):
+        sheet.write_row(at + 3, 1, cells)
+    book.close()
+    (folder / "bodies-2.csv").write_text("\n".join([",".join(head), ",".join(row).replace("box", "tray")]) + "\n")
+    load([folder], plain)
+    found = ask(plain, "SELECT file, sheet, line, cell, value FROM rejects WHERE hand_in = 'sheets' ORDER BY file")
+    assert found == [("bodies-2.csv", None, 2, None, "long"), ("bodies.xlsx", "bodies", 5, "D5", "long")]
