@@ -47,11 +47,12 @@ class Figure:
 
 @dataclass(frozen=True)
 class Setup:
-    """Where a run works, and how large and how often."""
+    """Where a run works, how large and how often, and how many seconds users stay for the row on memory."""
 
     work: Path
     bodies: int
     repeat: int
+    seconds: float = 600.0
 
 
 def run_process(argv: Sequence[str], **environment: str) -> tuple[float, float]:

@@ -18,13 +18,22 @@ from typing import Any
 
 from measure import Figure, Setup, beside, tarebook
 from rows_mass import fitted
+from users import visit
 from watched import watching
+
+from dashboard.serve import options
+from pipeline.store import Store
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 RECORDS = CHECKOUT / "sample_data" / "records"
 CHROMIUM = "/usr/bin/chromium"
 BARE_PAGE = Path(__file__).with_name("bare_page.py")
+APP = CHECKOUT / "dashboard" / "app.py"
+CONSTANT_APP = Path(__file__).with_name("constant_app.py")
 RERUNS = 12
+USERS = 25
+RERUNS_A_USER = 4
+USERS_ON = ("what-sells", "job-finder")
 FILTERED = ("what_sells", "layout_families", "near_the_limit", "job_finder")
 
 
@@ -41,7 +50,7 @@ def page_reruns(setup: Setup) -> list[Figure]:
             app.switch_page(f"app_pages/{page}.py").run()
             whole, queries = [], []
             for vehicles in itertools.islice(combinations, RERUNS):
-                app.multiselect(key="vehicles").set_value(list(vehicles))
+                app.multiselect(key="vehicles-chosen").set_value(list(vehicles))
                 before, began = watch.seconds, time.perf_counter()
                 app.run()
                 whole.append(time.perf_counter() - began)
@@ -56,7 +65,6 @@ def _filters(app: Any) -> Iterator[tuple[str, ...]]:
     """Sets of vehicles to filter by, none twice, so that no answer is remembered from another page's turn."""
     app.switch_page(f"app_pages/{FILTERED[0]}.py").run()
     from dashboard.filter_bar import filter_options
-    from pipeline.store import Store
 
     ids = list(filter_options(Store(Path(os.environ["TAREBOOK_STORE"])).live().cursor(), None)["vehicles"])
     few = [chosen for size in range(1, len(ids) + 1) for chosen in itertools.combinations(ids, size)]
@@ -99,9 +107,7 @@ def first_picture(setup: Setup) -> list[Figure]:
 
 
 def _until_a_chart(command: Callable[[int], list[str]], page: str) -> float:
-    with contextlib.closing(socket.socket()) as taken:
-        taken.bind(("127.0.0.1", 0))
-        port = taken.getsockname()[1]
+    port = _free_port()
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
@@ -131,4 +137,69 @@ def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
     raise RuntimeError("the server did not answer within five minutes")
 
 
-ROWS = {"pages": page_reruns, "first-picture": first_picture}
+def under_users(setup: Setup) -> list[Figure]:
+    """Reruns of 25 users in the browser's protocol, beside the same pages whose answers are constants: p95, and the server's work."""
+    store = Store(fitted(setup))
+    figures = []
+    for page in USERS_ON:
+        found: dict[Path, list[tuple[float, float]]] = {CONSTANT_APP: [], APP: []}
+        for _ in range(setup.repeat):
+            for app, seen in found.items():
+                with _serving(store, app) as (port, process):
+                    # the first opening reads what every later one remembers
+                    visit(port, page, 1, 1)
+                    before = _cpu_s(process.pid)
+                    told = visit(port, page, USERS, RERUNS_A_USER)
+                    seen.append((told.quantile(0.95), 1e3 * (_cpu_s(process.pid) - before) / (USERS * (RERUNS_A_USER + 1))))
+        for at, (what, unit) in enumerate((("p95", "s"), ("processor time", "ms"))):
+            ours, floor = (statistics.median(each[at] for each in found[app]) for app in (APP, CONSTANT_APP))
+            name = f"{USERS} users, rerun of {page.replace('-', ' ')}, {what}"
+            figures.append(Figure(name, "the same page fed constants", ours, floor, unit, 1.5, setup.repeat))
+    return figures
+
+
+def memory_under_users(setup: Setup) -> list[Figure]:
+    """Memory of the dashboard at the end of minutes of reruns by 25 users, beside that after the first minute."""
+    with _serving(Store(fitted(setup)), APP) as (port, process):
+        visit(port, USERS_ON[0], 1, 1)
+        minute = min(60.0, setup.seconds / 2)
+        visit(port, USERS_ON[0], USERS, for_s=minute)
+        first = _resident_mib(process.pid)
+        visit(port, USERS_ON[0], USERS, for_s=setup.seconds - minute)
+        last = _resident_mib(process.pid)
+    what = f"memory after {setup.seconds:.0f} s of {USERS} users"
+    return [Figure(what, f"after the first {minute:.0f} s", last, first, "MiB", 1.1, 1)]
+
+
+@contextlib.contextmanager
+def _serving(store: Store, app: Path) -> Iterator[tuple[int, subprocess.Popen[bytes]]]:
+    """A dashboard's server with its own settings, on another script where one is given."""
+    port = _free_port()
+    command = [sys.executable, "-m", "streamlit", "run", str(app), *options(store, port, "127.0.0.1")]
+    places = {"TAREBOOK_STORE": str(store.root), "PYTHONPATH": str(CHECKOUT)}
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env={**os.environ, **places})
+    try:
+        _wait_for(port, process)
+        yield port, process
+    finally:
+        process.terminate()
+        process.wait(timeout=60)
+
+
+def _resident_mib(pid: int) -> float:
+    told = Path(f"/proc/{pid}/status").read_text("utf-8")
+    return next(int(line.split()[1]) for line in told.splitlines() if line.startswith("VmRSS")) / 1024
+
+
+def _cpu_s(pid: int) -> float:
+    times = Path(f"/proc/{pid}/stat").read_text("utf-8").rpartition(")")[2].split()[11:13]
+    return sum(map(int, times)) / os.sysconf("SC_CLK_TCK")
+
+
+def _free_port() -> int:
+    with contextlib.closing(socket.socket()) as taken:
+        taken.bind(("127.0.0.1", 0))
+        return int(taken.getsockname()[1])
+
+
+ROWS = {"pages": page_reruns, "first-picture": first_picture, "users": under_users, "users-memory": memory_under_users}

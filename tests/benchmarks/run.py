@@ -67,6 +67,7 @@ def main() -> int:
     parser.add_argument("--bodies", type=lambda text: int(float(text)), default=1_000_000, help="size of the history, 1e3 to 1e7")
     parser.add_argument("--only", nargs="+", choices=sorted(ROWS), metavar="ROW", help=f"some of: {' '.join(ROWS)}")
     parser.add_argument("--repeat", type=int, default=3, help="runs of each figure; the median counts")
+    parser.add_argument("--seconds", type=float, default=600.0, help="how long users stay for the row on memory")
     parser.add_argument("--out", type=Path, help="write the figures there as JSON")
     parser.add_argument("--work", type=Path, help="keep histories and stores there, to use again (default: a folder that goes away)")
     call = parser.parse_args()
@@ -75,7 +76,7 @@ def main() -> int:
         work.mkdir(parents=True, exist_ok=True)
         # the key of the customers' hashes belongs to the run, not to the person who measures
         os.environ["TAREBOOK_KEY"] = str(work / "customer.key")
-        figures, failed = _measure(call.only or list(ROWS), Setup(work, call.bodies, call.repeat))
+        figures, failed = _measure(call.only or list(ROWS), Setup(work, call.bodies, call.repeat, call.seconds))
     print(table(figures))
     load, cores = os.getloadavg()[0], os.cpu_count() or 1
     if load > 1.5 * cores:
