@@ -1,6 +1,7 @@
 """Editions on other machines: followers see whole editions alone, whatever happens on the way."""
 
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -122,33 +123,91 @@ def test_a_publisher_killed_between_two_files_leaves_the_last_whole_edition(stor
     assert jobs_of(follower) == {"J1", "J2"}
 
 
+HALF_A_FILE = """
+import os, signal
+from pathlib import Path
+from fsspec.implementations.local import LocalFileSystem
+from pipeline.store import Store, spread
+
+def half(self, source, target, *_args, **_more):
+    data = Path(source).read_bytes()
+    with open(target, "wb") as file:
+        file.write(data[: len(data) // 2])
+    os.kill(os.getpid(), signal.SIGKILL)
+
+LocalFileSystem.put_file = half
+spread.publish_edition(Store(Path({store!r})).live(), {source!r})
+"""
+"""A publisher that dies with half a file written."""
+
+
 def test_three_followers_as_processes_serve_a_whole_edition_throughout(store, tmp_path):
-    """A publisher publishes and is killed again and again; each follower's live edition opens and holds a state that was published."""
+    """Publishers die in the middle of a file, a file is damaged on the way, the source goes away: whole editions all along."""
     source = tmp_path / "source"
     publish_edition(store.live(), str(source))
     followers = [Store(tmp_path / f"follower-{n}") for n in range(3)]
+    talk = [tmp_path / f"talk-{n}" for n in range(3)]
     call = [sys.executable, "-m", "pipeline.cli", "editions", "follow", str(source), "--every", "0.1", "--store"]
-    running = [subprocess.Popen([*call, str(one.root)], cwd=ROOT, stderr=subprocess.DEVNULL) for one in followers]
+    running = []
+    for one, path in zip(followers, talk, strict=True):
+        with path.open("w") as file:
+            running.append(subprocess.Popen([*call, str(one.root)], cwd=ROOT, stderr=file))
+
+    def all_hold(jobs):
+        return all(one.exists() and jobs_of(one) == jobs for one in followers)
+
+    def wait_for(holds, states):
+        deadline = time.monotonic() + 90
+        while not holds():
+            assert time.monotonic() < deadline
+            assert all(jobs_of(one) in states for one in followers if one.exists())
+            time.sleep(0.1)
+
+    def all_say(words):
+        return all(words in path.read_text() for path in talk)
+
     try:
-        states = [{"J1"}]
-        for turn in range(2, 5):
-            hand_in(tmp_path / f"more-{turn}", f"J{turn}")
-            load([tmp_path / f"more-{turn}"], store)
-            states.append(states[-1] | {f"J{turn}"})
-            publish = subprocess.Popen(
-                [sys.executable, "-m", "pipeline.cli", "editions", "publish", str(source), "--store", str(store.root)],
-                cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-            )  # fmt: skip
-            time.sleep(0.3)
-            publish.kill()
-            publish.wait()
-            assert all(jobs_of(one) in states for one in followers if one.exists())
+        first, second = {"J1"}, {"J1", "J2"}
+        wait_for(lambda: all_hold(first), [first])
+
+        hand_in(tmp_path / "second", "J2")
+        load([tmp_path / "second"], store)
+        killed = subprocess.run(
+            [sys.executable, "-c", HALF_A_FILE.format(store=str(store.root), source=str(source))], cwd=ROOT, check=False
+        )
+        assert killed.returncode == -signal.SIGKILL
+        half = source / "editions" / store.live().name / "tarebook.duckdb"
+        assert 0 < half.stat().st_size < store.live().database.stat().st_size
+        time.sleep(0.5)
+        assert all_hold(first)
+
         publish_edition(store.live(), str(source))
-        deadline = time.monotonic() + 60
-        while time.monotonic() < deadline and not all(one.exists() and jobs_of(one) == states[-1] for one in followers):
-            assert all(jobs_of(one) in states for one in followers if one.exists())
-            time.sleep(0.2)
-        assert [jobs_of(one) for one in followers] == [states[-1]] * 3
+        wait_for(lambda: all_hold(second), [first, second])
+
+        hand_in(tmp_path / "third", "J3")
+        load([tmp_path / "third"], store)
+        third = {"J1", "J2", "J3"}
+        publish_edition(store.live(), str(tmp_path / "staging"))
+        told = (tmp_path / "staging/live.json").read_bytes()
+        folder = source / "editions" / store.live().name
+        shutil.copytree(tmp_path / "staging/editions" / store.live().name, folder)
+        whole = (folder / "tarebook.duckdb").read_bytes()
+        (folder / "tarebook.duckdb").write_bytes(whole[:5000] + b"damaged" + whole[5007:])
+        (source / "live.part").write_bytes(told)
+        (source / "live.part").rename(source / "live.json")
+        wait_for(lambda: all_say("arrived damaged"), [second])
+        assert all_hold(second)
+        (folder / "tarebook.duckdb").write_bytes(whole)
+        wait_for(lambda: all_hold(third), [second, third])
+
+        source.rename(tmp_path / "elsewhere")
+        wait_for(lambda: all_say("the edition that is live here stays"), [third])
+        assert all_hold(third)
+        (tmp_path / "elsewhere").rename(source)
+        hand_in(tmp_path / "fourth", "J4")
+        load([tmp_path / "fourth"], store)
+        publish_edition(store.live(), str(source))
+        wait_for(lambda: all_hold(third | {"J4"}), [third, third | {"J4"}])
     finally:
         for process in running:
             process.terminate()
