@@ -172,7 +172,20 @@ def test_two_groups_of_one_family_never_differ_by_a_few_jobs(seed: int) -> None:
     con.execute("UPDATE jobs SET vehicle_id = 'V-RARE' WHERE vehicle_id = 'V-DUAL' AND hash(job_id) % 12 = 1")
     told = members(con)
     for vehicle_id, expected in told.items():
-        assert {(group.family, group.kind) for group in groups(con, SETTINGS, vehicle_id).found} == set(expected)
+        found = groups(con, SETTINGS, vehicle_id)
+        where = {True: "size_class = 'midsize' AND cab = 'dual'", False: f"vehicle_id = '{vehicle_id}'"}[found.wider]
+        assert {(group.family, group.kind) for group in found.found} == set(expected)
+        for group in found.found:
+            jobs = list(expected[group.family, group.kind])
+            # what is shown is that of these jobs and of no others
+            middle, low, high = con.execute(
+                "SELECT median(length_mm), quantile_cont(coalesce(weighed_kg, cad_kg), 0.1), quantile_cont(coalesce(weighed_kg, cad_kg), 0.9) "
+                "FROM current_bodies AS b JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body "
+                f"WHERE counted AND sold_on IS NOT NULL AND m.family = ? AND kind = ? AND list_contains(?, b.job_id) AND {where}",
+                [group.family, group.kind, jobs],
+            ).fetchall()[0]
+            assert group.length_mm == round(middle / 50) * 50
+            assert group.low_kg is None or (group.low_kg, group.high_kg) == (low // 5 * 5, -(-high // 5) * 5)
     sets = [(key, jobs) for found in told.values() for key, jobs in found.items()]
     assert len({jobs for _, jobs in sets}) > 5
     for (one, jobs), (other, fewer) in itertools.permutations(sets, 2):
@@ -199,9 +212,8 @@ def test_no_length_and_no_item_tells_the_longest_body_or_an_item_of_one_job(shop
     vehicle_id = next(one for one in vehicles_to_choose(con, SETTINGS) if groups(con, SETTINGS, one).found)
     base = made_up(con, SETTINGS, vehicle_id, groups(con, SETTINGS, vehicle_id).found[0])
     kind = base.bodies[0].body
-    (longest,) = con.execute(
-        "SELECT arg_max(job_id, length_mm) FROM current_bodies WHERE kind = ? AND sold_on IS NOT NULL", [kind]
-    ).fetchall()[0]
+    weighed = "kind = ? AND counted AND sold_on IS NOT NULL AND coalesce(weighed_kg, cad_kg) IS NOT NULL"
+    longest = con.execute(f"SELECT arg_max(job_id, length_mm) FROM current_bodies WHERE {weighed}", [kind]).fetchall()[0][0]
     other = altered(shop, tmp_path, f"UPDATE bodies SET length_mm = 8000 WHERE body = '{kind}' AND job_id = '{longest}'").live()
     walk = [changed(base, length_mm=mm) for mm in range(1000, 4000, 250)]
     turns = [[build_answer(one, model, SETTINGS, key_of(draft), "customer-screen").inside for draft in walk] for one in (small, other)]

@@ -99,6 +99,8 @@ def test_the_code_on_a_sheet_finds_its_draft_again(store: Store, edition: Editio
     kept = desk.draft(store, code)
     assert kept is not None
     assert from_json(kept.draft) == draft
+    # the page and its sheet show the same figures
+    assert f"about {asked(store, edition, draft).left.left_kg:.0f} kg" in text
     assert "alike bodies, " not in text
     assert "Masses are rounded to 5 kg" in text
 
