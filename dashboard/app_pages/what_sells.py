@@ -53,13 +53,13 @@ def changed(now: Here) -> None:
 
 
 def over_time(now: Here) -> None:
-    found = live.ask(selling.trends, now.filters)
     kind = st.segmented_control(
         "Shares of", list(KINDS), format_func=KINDS.__getitem__, key="shares_of", default="family", required=True, bind="query-params"
     )
+    found = live.ask(selling.trends, now.filters, kind)
     called = live.ask(calls)
     labels = pl.Series("label", [called.get(value, value) for value in found["value"]], dtype=pl.String)
-    part = found.with_columns(labels).filter(pl.col("kind") == kind)
+    part = found.with_columns(labels)
     largest = part.group_by("kind", "value", "label").agg(pl.col("n").sum()).sort("n", "value", descending=[True, False])
     names = dict(largest.select("value", "label").iter_rows())
     values = st.multiselect(

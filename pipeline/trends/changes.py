@@ -81,7 +81,7 @@ def changes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSetti
     window = newest_window(con, clause, layouts, trends)
     if window is None:
         return pl.DataFrame(schema=CHANGES)
-    counts = ask(con, "window_counts", clause, length_step_mm=layouts.length_step_mm, by_quarter=False, **window.values())
+    counts = ask(con, "window_counts", clause, length_step_mm=layouts.length_step_mm, by_quarter=False, subject=None, **window.values())
     if counts.is_empty() or counts["of_before"][0] == 0:
         return pl.DataFrame(schema=CHANGES)
     counts = counts.join(ask(con, "subject_labels"), left_on=["kind", "value"], right_on=["subject", "value"], how="left")

@@ -24,13 +24,13 @@ def with_band(frame: pl.DataFrame, n: str, of: str) -> pl.DataFrame:
     return frame.with_columns(share=pl.col(n) / pl.col(of), low=pl.Series(low, dtype=pl.Float64), high=pl.Series(high, dtype=pl.Float64))
 
 
-def shares_by_quarter(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings) -> pl.DataFrame:
-    """TRENDS: of all bodies sold in a quarter, how many were of each family, had each item, and so on.
+def shares_by_quarter(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, subject: str | None = None) -> pl.DataFrame:
+    """TRENDS: of all bodies sold in a quarter, how many were of each family, had each item, and so on; or one of these kinds alone.
 
     A value that ever sold has a row in every quarter in which anything sold.
     """
     nowhere = dict.fromkeys(("before_from", "now_from", "now_until"))
-    counts = ask(con, "sold_quarters", clause, length_step_mm=layouts.length_step_mm, by_quarter=True, **nowhere)
+    counts = ask(con, "sold_quarters", clause, length_step_mm=layouts.length_step_mm, by_quarter=True, subject=subject, **nowhere)
     return with_band(counts.rename({"of_bodies": "of"}), "n", "of").select(TRENDS).sort("kind", "value", "quarter")
 
 

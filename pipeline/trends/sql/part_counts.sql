@@ -1,4 +1,5 @@
--- Bodies sold in each part of time, under everything a body is counted under: family, items, length class, vehicle, upgrade.
+-- Bodies sold in each part of time, under everything a body is counted under: family, items, length class, vehicle, upgrade;
+-- or under one of these alone where `$subject` says which.
 -- needs: sold_parts, list_items
 with lists as (
     select part, list, count(*) as n from sold_parts group by part, list
@@ -6,12 +7,13 @@ with lists as (
 
 select part, 'family' as subject, cast(family as varchar) as value, count(*) as n
 from sold_parts
-where family is not null
+where coalesce($subject, 'family') = 'family' and family is not null
 group by part, family
 union all
 select l.part, 'item' as subject, i.item_id as value, cast(sum(l.n) as bigint) as n
 from lists as l
 inner join list_items as i on i.list = l.list
+where coalesce($subject, 'item') = 'item'
 group by l.part, i.item_id
 union all
 select
@@ -20,8 +22,15 @@ select
     cast(length_from_mm as varchar) || '-' || cast(cast(length_from_mm + $length_step_mm - 1 as integer) as varchar) as value,
     count(*) as n
 from sold_parts
+where coalesce($subject, 'length') = 'length'
 group by part, length_from_mm
 union all
-select part, 'vehicle' as subject, vehicle_id as value, count(*) as n from sold_parts where vehicle_id is not null group by part, vehicle_id
+select part, 'vehicle' as subject, vehicle_id as value, count(*) as n
+from sold_parts
+where coalesce($subject, 'vehicle') = 'vehicle' and vehicle_id is not null
+group by part, vehicle_id
 union all
-select part, 'upgrade' as subject, upgrade_id as value, count(*) as n from sold_parts where upgrade_id is not null group by part, upgrade_id
+select part, 'upgrade' as subject, upgrade_id as value, count(*) as n
+from sold_parts
+where coalesce($subject, 'upgrade') = 'upgrade' and upgrade_id is not null
+group by part, upgrade_id
