@@ -44,7 +44,8 @@ def run() -> Outcome:
     outcome, package = Outcome("csv-spectrum"), fetched()
     for path in sorted((package / "csvs").glob("*.csv")):
         outcome.tried += 1
-        wanted = json.loads((package / "json" / f"{path.stem}.json").read_text("utf-8"))
+        told = json.loads((package / "json" / f"{path.stem}.json").read_text("utf-8"))
+        wanted = [told] if isinstance(told, dict) else told
         text = DelimitedFile(path, path.name, scan(path, path.name, LINE_BYTES), LINE_BYTES)
         head, *rows = [cells for _, cells in text.records(",", 0) if any(cells)]
         found = [dict(zip(head, row, strict=False)) for row in rows]

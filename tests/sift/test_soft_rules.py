@@ -107,6 +107,7 @@ WANTED = {
     ("bodies", "too-heavy/canopy", "mass-against-parts"),
     ("bodies", "too-light/canopy", "mass-against-parts"),
     ("bodies", "flat-off/tray", "mass-against-parts"),
+    ("bodies", "boxed-off/box", "mass-against-parts"),
     ("weighings", "ticketed/axles-off", "axles-do-not-add-up"),
     ("weighings", "ticketed/axles-fine-scale", "axles-do-not-add-up"),
     ("weighings", "ticketed/sides-off", "sides-do-not-add-up"),
@@ -117,17 +118,21 @@ WANTED = {
 def records() -> Iterator[duckdb.DuckDBPyConnection]:
     """An edition with a row a case, named by what is odd about it."""
     bodies = [{"job_id": case, "body": "canopy", **row} for case, row in BODIES.items()]
+    boxed = {**BOX, "body": "box", "weighed_kg": 2.0 * PARTS_KG - 0.1}
+    bodies += [{**boxed, "job_id": "boxed"}, {**boxed, "job_id": "boxed-off", "weighed_kg": 2.0 * PARTS_KG + 0.1}]
     bodies.append({"job_id": "revised", "revision": "B", "body": "canopy"})
     flat = {"body": "tray", "length_mm": 2000.0, "width_mm": 1800.0, "height_mm": None}
     bodies.append({**flat, "job_id": "flat", "weighed_kg": 2 * (TRAY_KG + 55.0) - 0.1})
     bodies.append({**flat, "job_id": "flat-off", "weighed_kg": 2 * (TRAY_KG + 55.0) + 0.1})
     fitted = [("canopy", case, LINES) for case in BODIES if case != "no-parts"]
-    fitted += [("tray", case, LINES[:1]) for case in ("flat", "flat-off")]
+    fitted += [("tray", case, LINES[:1]) for case in ("flat", "flat-off")] + [("box", case, LINES) for case in ("boxed", "boxed-off")]
     con = edition(
         [{"vehicle_id": case, "label": case, "size_class": "midsize", **row} for case, row in VEHICLES.items()],
         upgrades=_keyed("upgrade_id", UPGRADES, vehicle_id="known", label="springs"),
         items=[ITEM],
-        jobs=_keyed("job_id", {**JOBS, **{job: {} for job in (*BODIES, "revised", "flat", "flat-off")}}, vehicle_id="known"),
+        jobs=_keyed(
+            "job_id", {**JOBS, **{job: {} for job in (*BODIES, "revised", "flat", "flat-off", "boxed", "boxed-off")}}, vehicle_id="known"
+        ),
         bodies=bodies,
         fitout=[{"job_id": case, "body": body, **line} for body, case, lines in fitted for line in lines],
         weighings=_keyed("ticket", TICKETS, job_id="ticketed", weighed_on=DAY, state="bare", total_kg=2100.0),
