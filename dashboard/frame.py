@@ -71,9 +71,8 @@ def run() -> None:
         glossary_button()
         _signed_in()
     st.title(page.title, anchor=False)
-    if role is not Role.CUSTOMER:
-        watched = st.fragment(_freshness, run_every=_LOOK_EVERY if live.store().live_name() else _LOOK_OFTEN)
-        watched(str(live.store().root), live.store().live_name(), st.context.theme.type)
+    watched = st.fragment(_freshness, run_every=_LOOK_EVERY if live.store().live_name() else _LOOK_OFTEN)
+    watched(str(live.store().root), live.store().live_name(), st.context.theme.type, role)
     _run(page)
 
 
@@ -123,10 +122,15 @@ def _settings() -> Settings:
         st.stop()
 
 
-def _freshness(root: str, shown: str, theme: str | None) -> None:
-    """How fresh the records are; draws the whole page anew when another edition went live or the look was changed."""
-    if live.store().live_name() != shown or st.context.theme.type != theme:
+def _freshness(root: str, shown: str, theme: str | None, role: Role) -> None:
+    """How fresh the records are; draws the whole page anew when another edition went live, or the look or the role is another.
+
+    A part of a page may run again without the whole: a sign-in that ran out must not leave it standing.
+    """
+    if live.store().live_name() != shown or st.context.theme.type != theme or who.role() is not role:
         st.rerun(scope="app")
+    if role is Role.CUSTOMER:
+        return
     edition = live.edition()
     if edition is None:
         st.caption("No records yet.")

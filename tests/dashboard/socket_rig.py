@@ -52,6 +52,11 @@ class Line:
         asked.rerun_script.widget_states.widgets.extend(widgets)
         self.socket.send(asked.SerializeToString())
 
+    def wait_for_button(self, label: str) -> None:
+        """Take what comes until a button of that label is drawn."""
+        while not any(button.label == label for button in self.elements("button")):
+            self.messages.append(ForwardMsg.FromString(self.socket.recv(timeout=30)))
+
     def file(self, file_id: str, session_id: str = "") -> Any:
         """Ask for a file that is made when it is wanted: the answer's message."""
         asked = BackMsg()

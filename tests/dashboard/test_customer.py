@@ -179,8 +179,9 @@ def test_two_groups_of_one_family_never_differ_by_a_few_jobs(seed: int) -> None:
             jobs = list(expected[group.family, group.kind])
             # what is shown is that of these jobs and of no others
             middle, low, high = con.execute(
-                "SELECT median(length_mm), quantile_cont(coalesce(weighed_kg, cad_kg), 0.1), quantile_cont(coalesce(weighed_kg, cad_kg), 0.9) "
-                "FROM current_bodies AS b JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body "
+                "SELECT median(length_mm), quantile_cont(coalesce(weighed_kg, cad_kg), 0.1), "
+                "quantile_cont(coalesce(weighed_kg, cad_kg), 0.9) FROM current_bodies AS b "
+                "JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body "
                 f"WHERE counted AND sold_on IS NOT NULL AND m.family = ? AND kind = ? AND list_contains(?, b.job_id) AND {where}",
                 [group.family, group.kind, jobs],
             ).fetchall()[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 import urllib.request
 from collections.abc import Iterator
 
@@ -124,6 +125,20 @@ def test_a_file_is_asked_for_in_ones_own_session_alone(served: str, boss: Line) 
         for guess in ("", "0" * len(file_id), file_id[:-1]):
             assert opened.file(guess).error_msg
     assert len(file_id) >= 32
+
+
+def test_a_page_that_lies_open_is_taken_away_when_the_sign_in_runs_out(served: str, boss: Line) -> None:
+    """The page's own look-out runs by itself every few seconds, without the rest of the page."""
+    ends = time.time() + 12.0
+    with line(served, "boss@example.org", 12.0) as manager, line(served, "counter@example.org", 12.0) as counter:
+        for opened in (manager, counter):
+            opened.rerun()
+        assert (len(manager.pages()), len(counter.pages())) == (10, 1)
+        time.sleep(max(0.0, ends - time.time()))
+        for opened in (manager, counter):
+            (repeated,) = {one.auto_rerun.fragment_id for one in opened.messages if one.HasField("auto_rerun")}
+            opened.throw_part(opened.pages()[""], repeated, ())
+            opened.wait_for_button("Sign in")
 
 
 def test_a_customer_who_types_a_job_into_the_address_gets_the_customers_page(served: str) -> None:
