@@ -57,14 +57,15 @@ def numbered(cells: Sequence[str], hidden_from: int) -> dict[str, str]:
 class PlainCsv:
     """A CSV that any reader reads alike: UTF-8, no quote character, no blank line after the header.
 
-    `header` holds the names in order, trimmed, trailing blank ones included; `header_line` is physical, from 1; `padded`
-    says that some cell begins or ends with a blank.
+    `header` holds the names in order, trimmed, trailing blank ones included; `header_line` is physical, from 1, and `rows`
+    lines follow it; `padded` says that some cell begins or ends with a blank.
     """
 
     path: Path
     delimiter: str
     header_line: int
     header: tuple[str, ...]
+    rows: int
     padded: bool
 
 

@@ -66,6 +66,10 @@ def _key(table: Table, alias: str) -> str:
     return key_text(table, alias)
 
 
+def _lead(table: Table, alias: str) -> str:
+    return f"{alias}.{name(table.key[0])}"
+
+
 def _any(con: Any, relation: str) -> bool:
     return bool(con.execute(f"SELECT 1 FROM {relation} LIMIT 1").fetchall())
 
@@ -131,7 +135,8 @@ def _lay_claims(con: Any, table: Table, hand_in: int) -> None:
     readable = " AND ".join(f"s.{name(column)} IS NOT NULL" for column in table.key)
     con.execute(
         f"CREATE OR REPLACE TEMP TABLE claims AS "
-        f"SELECT DISTINCT {_key(table, 's')} AS key, {hand_in} AS hand_in FROM staged_{table.name} s WHERE {readable}"
+        f"SELECT DISTINCT {_key(table, 's')} AS key, {_lead(table, 's')} AS lead, {hand_in} AS hand_in "
+        f"FROM staged_{table.name} s WHERE {readable}"
     )
     _replace(con, table, f"waiting_{table.name}", hand_in)
     _replace(con, table, table.name, hand_in)
@@ -145,7 +150,8 @@ def _earlier(hand_in: int) -> str:
 
 def _replace(con: Any, table: Table, holder: str, hand_in: int) -> None:
     """Move the rows of `holder` that a claim replaces to the old ones."""
-    claimed = f"{_key(table, 't')} IN (SELECT key FROM claims)"
+    # By the key's first column the database passes over all that is far from it, and need not write out the other keys.
+    claimed = f"{_lead(table, 't')} IN (SELECT lead FROM claims) AND {_key(table, 't')} IN (SELECT key FROM claims)"
     if _any(con, holder) and _any(con, f"{holder} t WHERE {claimed}"):
         con.execute(f"INSERT INTO old_{table.name} SELECT {_columns(table, 't')}, {hand_in}, 'replaced' FROM {holder} t WHERE {claimed}")
         con.execute(f"DELETE FROM {holder} t WHERE {claimed}")
@@ -269,20 +275,21 @@ def _enter(con: Any, table: Table, first: bool) -> None:
 
 def _running(table: Table) -> str:
     """Keys and hand-ins of all that may get in."""
-    return " UNION ALL ".join(f"SELECT {_key(table, 'c')} AS key, hand_in FROM {holder} c" for holder in (f"staged_{table.name}", "up"))
+    told = f"{_key(table, 'c')} AS key, {_lead(table, 'c')} AS lead, hand_in"
+    return " UNION ALL ".join(f"SELECT {told} FROM {holder} c" for holder in (f"staged_{table.name}", "up"))
 
 
 def _claim_won(con: Any, table: Table, hand_in: int) -> None:
     """Keys that rows of a table without groups have won; none are needed where there is nothing to replace."""
     needed = "" if _any(con, table.name) or _any(con, _earlier(hand_in)) else "LIMIT 0"
     con.execute(
-        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT key, max(hand_in) AS hand_in FROM ({_running(table)}) GROUP BY key {needed}"
+        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT key, lead, max(hand_in) AS hand_in FROM ({_running(table)}) GROUP BY ALL {needed}"
     )
 
 
 def _drop_beaten(con: Any, table: Table, hand_in: int) -> None:
     """Rows taken up late never replace a newer one: neither a live one nor one that came with this hand-in."""
-    newer = f"{_running(table)} UNION ALL SELECT {_key(table, 't')}, hand_in FROM {table.name} t"
+    newer = f"{_running(table)} UNION ALL SELECT {_key(table, 't')}, {_lead(table, 't')}, hand_in FROM {table.name} t"
     beaten = f"EXISTS (SELECT 1 FROM ({newer}) n WHERE n.key = {_key(table, 'u')} AND n.hand_in > u.hand_in)"
     con.execute(f"CREATE OR REPLACE TEMP TABLE losers AS SELECT u.rowid AS place, u.* FROM up u WHERE {beaten}")
     con.execute(f"INSERT INTO old_{table.name} SELECT {_columns(table)}, {hand_in}, 'replaced' FROM losers")

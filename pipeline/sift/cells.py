@@ -125,8 +125,11 @@ def _number(
 
 def _date(names: CellNames, missing: str, last_date: str) -> tuple[str, str]:
     # DuckDB also reads 2024/1/5, 'epoch' and 'infinity' as dates; people's files mean none of these.
+    # A text that the date itself would be written as is what it seems; a pattern is matched for the few others.
+    date = f"try_cast({names.known} AS DATE)"
     iso = f"regexp_full_match({names.known}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}([ T]00:00:00)?')"
-    return f"(CASE WHEN {iso} THEN try_cast(left({names.known}, 10) AS DATE) END)", _case(
+    longer = f"WHEN {iso} THEN try_cast(left({names.known}, 10) AS DATE)"
+    return f"(CASE WHEN CAST({date} AS VARCHAR) = {names.known} AND strlen({names.known}) = 10 THEN {date} {longer} END)", _case(
         missing,
         f"WHEN {names.known} IS NOT NULL AND {names.value} IS NULL THEN 'not-a-date'",
         f"WHEN {names.value} < DATE '{FIRST_DATE}' OR {names.value} > DATE '{last_date}' THEN 'out-of-range'",

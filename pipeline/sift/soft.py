@@ -40,6 +40,7 @@ def _out_of_order(earlier: str, later: str) -> SoftRule:
 
 _JOB_KEY = "concat_ws('/', t.job_id, nullif(t.revision, ''))"
 _BODY_KEY = "concat_ws('/', t.job_id, nullif(t.revision, ''), t.body)"
+_PARTS_KG = "(t.shell_kg + parts.kg + parts.kg_per_m * t.length_mm / 1e3)"
 _TICKET_KEY = "concat_ws('/', t.job_id, t.ticket)"
 
 RULES: tuple[SoftRule, ...] = (
@@ -128,8 +129,8 @@ RULES: tuple[SoftRule, ...] = (
         "bodies",
         "mass-against-parts",
         _BODY_KEY,
-        "parts.items > 0 AND coalesce(t.weighed_kg, t.cad_kg) / (t.shell_kg + parts.kg) NOT BETWEEN {parts_low} AND {parts_high}",
-        "'weighs ' || round(coalesce(t.weighed_kg, t.cad_kg) / (t.shell_kg + parts.kg), 1) || ' times what its parts add up to'",
+        f"parts.items > 0 AND coalesce(t.weighed_kg, t.cad_kg) / {_PARTS_KG} NOT BETWEEN {{parts_low}} AND {{parts_high}}",
+        f"'weighs ' || round(coalesce(t.weighed_kg, t.cad_kg) / {_PARTS_KG}, 1) || ' times what its parts add up to'",
         "JOIN parts ON parts.job_id = t.job_id AND parts.revision = t.revision AND parts.body = t.body",
     ),
     SoftRule(
@@ -158,8 +159,9 @@ _SHELL_KG = f"""(
 
 _PARTS = """
     SELECT f.job_id, f.revision, f.body, count(*) AS items,
-           sum(f.qty * (coalesce(i.datasheet_kg, 10) + coalesce(i.datasheet_kg_per_m, 0) * coalesce(f.length_mm, b.length_mm) / 1e3)) AS kg
-    FROM fitout f JOIN items i USING (item_id) JOIN bodies b USING (job_id, revision, body)
+           sum(f.qty * (coalesce(i.datasheet_kg, 10) + coalesce(i.datasheet_kg_per_m * f.length_mm / 1e3, 0))) AS kg,
+           sum(CASE WHEN f.length_mm IS NULL THEN f.qty * coalesce(i.datasheet_kg_per_m, 0) ELSE 0 END) AS kg_per_m
+    FROM fitout f JOIN items i USING (item_id)
     WHERE {scope} GROUP BY ALL"""
 
 _BY_JOB = ("jobs", "bodies", "weighings")

@@ -11,15 +11,16 @@ import hashlib
 import json
 import re
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from pipeline.contract import TABLES, Column, Table
 from pipeline.errors import InputRefused
 from pipeline.intake import Ragged, TextTable
-from pipeline.intake.texttable import Cells
+from pipeline.intake.texttable import Cells, PlainCsv
 from pipeline.settings import Settings
 from pipeline.sift.cells import CellNames, cell_rule, literal, name, sql_type
 from pipeline.sift.schema import ORIGIN, VERDICT, columns_ddl, key_text
@@ -27,6 +28,8 @@ from pipeline.sift.schema import ORIGIN, VERDICT, columns_ddl, key_text
 CELL_COUNT = "cell-count"
 """Rule of a row that has more or fewer cells than the header: which cell is whose cannot be known."""
 
+STRETCH_ROWS = 100_000
+"""A shorter stretch of a file is not worth a connection of its own."""
 
 HASHED = "[0-9a-f]{64}"
 """What a keyed hash looks like: in a file that a store wrote, or in an original that was made to forget somebody."""
@@ -59,32 +62,84 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
     Raises: InputRefused: the file cannot be read as what it seemed to be.
     """
     table = tables[source.text.table]
-    if source.text.plain is not None and (rows := _stage_plain(con, table, source, settings)) is not None:
-        return rows
+    plain = source.text.plain
+    if plain is not None and (read := _stage_plain(con, table, source, settings, 0, plain.rows)) is not None:
+        return read
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
         clean = Path(folder) / "clean.csv"
         written = _write_clean(source.text, clean)
         relation = _read_csv(str(clean), [*source.text.columns, "line", "part", "odd"], ",", quote=True, skip=0)
         origin = "try_cast(line AS BIGINT) AS line, try_cast(part AS INTEGER) AS part"
         read = _inserted(con, _insert(table, source, settings, relation, origin, odd="odd", padded=False))
-    if read != written:
-        raise InputRefused(
-            "rows were lost in reading", where=source.text.file, got=str(read), expected=str(written), do="please keep the file and tell us"
-        )
+    _check_all_read(source, read, written)
     return read
 
 
-def _stage_plain(con: Any, table: Table, source: Source, settings: Settings) -> int | None:
-    """Let the database read the file as it lies; None where a line has too many or too few cells."""
+def stage_at_once(con: Any, sources: Sequence[Source], settings: Settings, scratch: Path) -> list[int]:
+    """As `stage`, every source of a first hand-in, whose staging tables all connections see: plain files by several of them.
+
+    Rows come to lie by source and line, whoever is done first.
+    """
+    threads = settings.store.threads
+    with ThreadPoolExecutor(threads) as pool:
+        begun = [
+            [
+                pool.submit(_stage_stretch, con.cursor(), source, settings, start, rows)
+                for start, rows in _stretches(source.text.plain, threads)
+            ]
+            for source in sources
+        ]
+        return [
+            _settled(con, source, [stretch.result() for stretch in stretches], settings, scratch)
+            for source, stretches in zip(sources, begun, strict=True)
+        ]
+
+
+def _stretches(plain: PlainCsv | None, threads: int) -> list[tuple[int, int]]:
+    """First row and number of rows of each part of a plain file that one connection reads."""
+    if plain is None:
+        return []
+    each = max(STRETCH_ROWS, -(-plain.rows // threads))
+    return [(start, min(each, plain.rows - start)) for start in range(0, plain.rows, each)]
+
+
+def _stage_stretch(con: Any, source: Source, settings: Settings, start: int, rows: int) -> tuple[Any, int | None]:
+    con.execute("BEGIN")
+    return con, _stage_plain(con, TABLES[source.text.table], source, settings, start, rows)
+
+
+def _settled(con: Any, source: Source, stretches: list[tuple[Any, int | None]], settings: Settings, scratch: Path) -> int:
+    """Let the stretches of a source stand, or read it all in the careful way."""
+    read = [rows for _, rows in stretches if rows is not None]
+    whole = len(read) == len(stretches) > 0
+    for stretch, _ in stretches:
+        stretch.execute("COMMIT" if whole else "ROLLBACK")
+        stretch.close()
+    return sum(read) if whole else stage(con, replace(source, text=replace(source.text, plain=None)), settings, scratch)
+
+
+def _stage_plain(con: Any, table: Table, source: Source, settings: Settings, start: int, rows: int) -> int | None:
+    """Let the database read a stretch of the file as it lies; None where a line has too many or too few cells."""
     plain = source.text.plain
     assert plain is not None
-    relation = _read_csv(str(plain.path), _place_names(source.text), plain.delimiter, quote=False, skip=plain.header_line)
+    before = plain.header_line + start
+    relation = _read_csv(str(plain.path), _place_names(source.text), plain.delimiter, quote=False, skip=before)
     # A record is a line here, and the window hands rows on in the file's own order.
-    origin = f"row_number() OVER () + {plain.header_line} AS line, 0 AS part"
+    origin = f"row_number() OVER () + {before} AS line, 0 AS part"
+    statement = _insert(table, source, settings, f"{relation} LIMIT {rows}", origin, odd="NULL::VARCHAR", padded=plain.padded)
     try:
-        return _inserted(con, _insert(table, source, settings, relation, origin, odd="NULL::VARCHAR", padded=plain.padded))
+        read = _inserted(con, statement)
     except _duckdb_error():
         return None
+    _check_all_read(source, read, rows)
+    return read
+
+
+def _check_all_read(source: Source, read: int, there: int) -> None:
+    if read != there:
+        raise InputRefused(
+            "rows were lost in reading", where=source.text.file, got=str(read), expected=str(there), do="please keep the file and tell us"
+        )
 
 
 def _inserted(con: Any, statement: str) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -14,7 +13,7 @@ from typing import Any
 from pipeline.errors import Fault, InputRefused
 from pipeline.intake import HandIn, SourceFile, TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
-from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_cells, stage, stage_tables
+from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_cells, stage, stage_at_once, stage_tables
 from pipeline.store.audit import audit, digest_maker, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing
@@ -202,7 +201,8 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
     next_id = con.execute("SELECT coalesce(max(source_id), 0) + 1 FROM sources").fetchall()[0][0]
     shas = dict(entry.files)
     sources = [Source(text, source_id, number, last_date, customer_key()) for source_id, text in enumerate(texts, next_id)]
-    for source, read in zip(sources, _stage_all(con, sources, settings, scratch, at_once=first), strict=True):
+    rows = stage_at_once(con, sources, settings, scratch) if first else [stage(con, source, settings, scratch) for source in sources]
+    for source, read in zip(sources, rows, strict=True):
         text = source.text
         con.execute(
             "INSERT INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
@@ -224,15 +224,6 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
     con.execute("CREATE TEMP TABLE IF NOT EXISTS widely (yes BOOLEAN)")
     if any(text.table in ("vehicles", "upgrades", "items", "settlements") for text in texts):
         con.execute("INSERT INTO widely VALUES (true)")
-
-
-def _stage_all(con: Any, sources: Sequence[Source], settings: Settings, scratch: Path, *, at_once: bool) -> list[int]:
-    """Stage each source, and tell how many rows it had; `at_once`, where the staging tables can be seen from several connections."""
-    if not at_once:
-        return [stage(con, source, settings, scratch) for source in sources]
-    # The lines of a file are numbered one after the other, so it is files that share the cores.
-    with ThreadPoolExecutor(settings.store.threads) as pool:
-        return list(pool.map(lambda source: stage(con.cursor(), source, settings, scratch), sources))
 
 
 def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[str, Any], list[dict[str, Any]]]:
