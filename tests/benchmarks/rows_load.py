@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import shutil
+import statistics
 import sys
 from pathlib import Path
 
 from make_history import write_history
-from measure import Figure, Setup, beside, run_process, tarebook, timed
+from measure import Figure, Setup, Spent, beside, run_process, tarebook, timed
 
 FLOORS = Path(__file__).with_name("floors.py")
 
@@ -31,17 +32,25 @@ def loaded(setup: Setup) -> Path:
 
 def load_against_duckdb(setup: Setup) -> list[Figure]:
     """All rules, ledger, originals and the edition, against typed tables without any of it."""
-    folder, peak = history(setup, setup.bodies), []
+    folder, runs = history(setup, setup.bodies), setup.repeat
+    own: list[Spent] = []
+    other: list[Spent] = []
 
-    def ours() -> float:
-        seconds, mebibytes = _load(setup, folder)
-        peak.append(mebibytes)
-        return seconds
+    def seconds(kept: list[Spent], spent: Spent) -> float:
+        kept.append(spent)
+        return spent.seconds
 
-    figure = beside(
-        f"load {setup.bodies:,} bodies", "DuckDB, typed, no rules", ours, lambda: _floor(setup, folder, "duckdb"), 3.0, setup.repeat
-    )
-    return [figure, Figure("memory of that load", "-", max(peak), math.nan, "MiB", 2048.0, setup.repeat)]
+    against = "DuckDB, typed, no rules"
+    clock = beside(
+        f"load {setup.bodies:,} bodies", against,
+        lambda: seconds(own, _load(setup, folder)), lambda: seconds(other, _floor(setup, folder, "duckdb")), 3.0, runs,
+    )  # fmt: skip
+    processors = [statistics.median(spent.processor_s for spent in taken) for taken in (own, other)]
+    return [
+        clock,
+        Figure("processor time of that load", against, *processors, "s", 3.0, runs),
+        Figure("memory of that load", "-", max(spent.mebibytes for spent in own), math.nan, "MiB", 2048.0, runs),
+    ]
 
 
 def load_against_pandas(setup: Setup) -> list[Figure]:
@@ -50,7 +59,7 @@ def load_against_pandas(setup: Setup) -> list[Figure]:
     return [
         beside(
             f"load {setup.bodies:,} bodies", "pandas: read, merge, masks",
-            lambda: _load(setup, folder)[0], lambda: _floor(setup, folder, "pandas"), 1.0, setup.repeat,
+            lambda: _load(setup, folder).seconds, lambda: _floor(setup, folder, "pandas").seconds, 1.0, setup.repeat,
         )
     ]  # fmt: skip
 
@@ -59,7 +68,7 @@ def add_a_thousand(setup: Setup) -> list[Figure]:
     """1,000 bodies more, in process, flushed to the disk, against the full load."""
     from pipeline.store import Store, load
 
-    whole = _load(setup, history(setup, setup.bodies))[0]
+    whole = _load(setup, history(setup, setup.bodies)).seconds
     store, prefixes = Store(loaded(setup)), iter("CDEFGHIJKLMNOPQRSTUVWXYZ")
 
     def ours() -> float:
@@ -75,14 +84,14 @@ def growth_of_load(setup: Setup) -> list[Figure]:
     """The exponent between the largest size and a tenth of it; 1 is linear. Memory of the smaller beside the larger."""
     small, large = setup.bodies // 10, setup.bodies
     less, more = (_load(setup, history(setup, size)) for size in (small, large))
-    exponent = math.log(more[0] / less[0]) / math.log(large / small)
+    exponent = math.log(more.seconds / less.seconds) / math.log(large / small)
     return [
         Figure(f"growth of load, {small:,} to {large:,}", "linear", exponent, 1.0, "exponent", 1.05, 1),
-        Figure(f"memory, {large:,} against {small:,}", "flat", more[1], less[1], "MiB", math.inf, 1),
+        Figure(f"memory, {large:,} against {small:,}", "flat", more.mebibytes, less.mebibytes, "MiB", math.inf, 1),
     ]
 
 
-def _load(setup: Setup, folder: Path) -> tuple[float, float]:
+def _load(setup: Setup, folder: Path) -> Spent:
     store = setup.work / "fresh"
     shutil.rmtree(store, ignore_errors=True)
     taken = run_process(tarebook("load", folder, "--store", store))
@@ -90,12 +99,12 @@ def _load(setup: Setup, folder: Path) -> tuple[float, float]:
     return taken
 
 
-def _floor(setup: Setup, folder: Path, which: str) -> float:
+def _floor(setup: Setup, folder: Path, which: str) -> Spent:
     database = setup.work / f"{which}.duckdb"
     database.unlink(missing_ok=True)
-    seconds, _ = run_process([sys.executable, str(FLOORS), which, str(folder), str(database)])
+    spent = run_process([sys.executable, str(FLOORS), which, str(folder), str(database)])
     database.unlink()
-    return seconds
+    return spent
 
 
 ROWS = {"load": load_against_duckdb, "load-pandas": load_against_pandas, "add": add_a_thousand, "growth": growth_of_load}
