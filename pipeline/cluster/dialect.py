@@ -1,6 +1,6 @@
 """DuckDB's SQL as Spark understands it: one text for both engines, transpiled by sqlglot, with what that gets wrong put right.
 
-What is put right was found by running every view of the project on both engines (see this room's README).
+What is put right was found by running the project's views on both engines (see this room's README).
 """
 
 from __future__ import annotations
