@@ -35,10 +35,10 @@ def load_form(now: Here | None) -> None:
     if sent and files and may(who.role(), "load"):
         _take_in({Path(file.name).name: file.getvalue() for file in files}, name.strip() or "from the browser", fit)
     elif sent:
-        st.warning("Choose at least one file.")
+        st.warning("Choose at least one file, and wait until it is uploaded.")
     if now is not None and st.button("Fit the mass model anew", help="Takes in what was settled and handed in since the last fit."):
         _fit()
-    last = st.session_state.pop("last_load", None)
+    last = st.session_state.get("last_load")
     if last is not None:
         _tell(last, now)
 

@@ -25,6 +25,9 @@ CHROMIUM = Path("/usr/bin/chromium")
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
 PAGES = sorted((APP.parent / "app_pages").glob("*.py"))
 
+PATIENCE_MS = 120_000
+"""How long a test waits for what a page should show; a machine that does other things as well is slow."""
+
 needs_browser = pytest.mark.skipif(
     not CHROMIUM.exists(), reason="NO BROWSER TEST WAS RUN: /usr/bin/chromium is missing (Debian: apt-get install chromium)"
 )

@@ -42,6 +42,7 @@ def test_no_page_has_a_serious_fault_or_scrolls_sideways(address: str, chromium:
 
 def test_the_keyboard_alone_reaches_the_form_and_the_answer_and_opens_a_job(address: str, chromium: Any) -> None:
     page = chromium.new_context(viewport={"width": 1280, "height": 900}).new_page()
+    page.set_default_timeout(rig.PATIENCE_MS)
     page.goto(f"{address}/early-mass")
     rig.settle(page)
     seen: list[str] = []

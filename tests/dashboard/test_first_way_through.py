@@ -27,20 +27,35 @@ def hand_in(root: Path) -> list[Path]:
     return sorted(folder.glob("*.csv"))
 
 
+def upload(page: Any, files: list[Path]) -> None:
+    """Choose files, and wait until the server has all of them."""
+    sent = []
+
+    def all_sent(request: Any) -> bool:
+        sent.extend([request.url] if request.method == "PUT" and "/upload_file/" in request.url else [])
+        return len(sent) == len(files)
+
+    with page.expect_event("requestfinished", predicate=all_sent):
+        page.locator("input[type=file]").set_input_files(files)
+    page.wait_for_timeout(500)
+
+
 def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_path: Path, chromium: Any) -> None:
     store = Store(tmp_path / "store")
     with rig.server(store.root) as address:
         page = chromium.new_context(viewport={"width": 1280, "height": 1000}).new_page()
+        page.set_default_timeout(rig.PATIENCE_MS)
         watch = rig.Watch(page, address)
         page.goto(address)
         rig.settle(page)
         assert page.get_by_text("Nothing is loaded yet").is_visible()
-        page.locator("input[type=file]").set_input_files(hand_in(tmp_path))
+        upload(page, hand_in(tmp_path))
         page.get_by_role("textbox", name="Name of the hand-in").fill("all of it")
         page.get_by_role("button", name="Hand in", exact=True).click()
-        page.get_by_text("Edition 2 holds it").or_(page.get_by_text("Edition 1 holds it")).wait_for(timeout=120_000)
+        page.get_by_text("· edition 2").wait_for()
+        page.get_by_text("holds it.").wait_for()
         page.goto(f"{address}/what-sells?view=Over+time")
-        page.get_by_test_id("stVegaLiteChart").first.wait_for(timeout=60_000)
+        page.get_by_test_id("stVegaLiteChart").first.wait_for()
 
         page.goto(f"{address}/record-health")
         page.get_by_role("heading", name="What is written down").wait_for()
@@ -50,7 +65,7 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.keyboard.press("Enter")
         page.get_by_role("heading", name="Settle ").wait_for()
         page.get_by_role("button", name="Settle it").click()
-        page.get_by_text("· edition 3").wait_for(timeout=60_000)
+        page.get_by_text("· edition 3").wait_for()
         settled = store.live().cursor().execute("SELECT verdict, who FROM settlements").fetchall()
         assert settled == [("right", "somebody at this machine")]
 
@@ -63,7 +78,7 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.get_by_role("option", name="bodies on, nothing loaded").click()
         page.get_by_label("Whole vehicle, kg").fill("2450")
         page.get_by_role("button", name="Take it in").click()
-        page.get_by_text("· edition 4").wait_for(timeout=60_000)
+        page.get_by_text("· edition 4").wait_for()
         page.get_by_role("cell", name="T-77").first.wait_for()
 
         load([rig.one_job(tmp_path)], store)

@@ -29,6 +29,7 @@ def opened(address: str, chromium: Any) -> Iterator[Open]:
     def open_page(path: str, width: int = 1280, look: str = "light") -> Any:
         contexts.append(chromium.new_context(viewport={"width": width, "height": 1000}, color_scheme=look, accept_downloads=True))
         page = contexts[-1].new_page()
+        page.set_default_timeout(rig.PATIENCE_MS)
         watches.append(rig.Watch(page, address))
         page.goto(f"{address}/{path}")
         rig.settle(page)
