@@ -19,7 +19,7 @@ from pipeline.loads.levers import propose
 from pipeline.loads.limits import OVER, UNKNOWN
 from pipeline.loads.together import ERROR, broken_rules, item_rules
 from pipeline.loads.travel import brought
-from pipeline.loads.variants import FEWER, LEAVE_OUT, SHORTER, one_job, possible, stacked
+from pipeline.loads.variants import FEWER, LEAVE_OUT, SHORTER, Change, one_job, possible, stacked
 from pipeline.settings_loads import LeverSettings, TravelLoad
 
 ALONG = {"front": 1 / 6, "mid": 1 / 2, "rear": 5 / 6}
@@ -333,3 +333,8 @@ def test_of_the_changes_to_one_spot_at_most_one_is_made():
     program.one_a_spot(["this line", "this line", "another"])
     assert next(program.small(3)) == (0, 2)
     assert program.solve() in ((0, 2), (1, 2))
+
+
+def test_an_upgrade_is_made_to_no_body_and_so_stands_beside_a_change_to_any():
+    assert Change("upgrade", "fit the upgrade", 1).spot == (-1, -1)
+    assert Change(SHORTER, "100 mm shorter", 1, body=0).spot == (0, -1)
