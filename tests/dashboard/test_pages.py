@@ -76,3 +76,14 @@ def test_unknown_ids_in_the_address_and_filters_without_a_match_break_nothing(
     )
     assert not app.exception
     assert not app.error
+
+
+def test_a_wrong_setting_is_told_with_its_file_and_nothing_else_is_shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    root = tmp_path / "store"
+    root.mkdir()
+    (root / "tarebook.toml").write_text("[limits]\nnear_margn_kg = 100\n")
+    app = run_page(rig.APP.parent / "app_pages" / "start.py", root, monkeypatch)
+    assert not app.exception
+    assert [title.value for title in app.title] == ["Settings cannot be read"]
+    assert "near_margn_kg" in app.error[0].value
+    assert "tarebook.toml" in app.error[0].value
