@@ -23,8 +23,8 @@ from pipeline.pictures import charts
 
 LIMIT_WORDS = {"gvm": "whole vehicle (GVM)", "rear_axle": "rear axle"}
 LIST = ("job_id", "vehicle_id", "dated_on", "margin_kg", "rear_margin_kg", "p_over", "laden_kg", "gvm_kg", "body_source", "laden_source")
+# jobs listed on the page. (a string here would be drawn on the page)
 MOST = 200
-"""Jobs listed on the page."""
 TICKETS = ("job_id", "ticket", "state", "ticket_kg", "reckoned_kg", "apart_kg", "ticket_rear_kg", "reckoned_rear_kg", "rear_apart_kg")
 
 
