@@ -40,6 +40,8 @@ def _book(dice: random.Random) -> bytes:
 def _bytes(dice: random.Random, data: bytes) -> bytes:
     changed = bytearray(data)
     for _ in range(dice.choice([1, 3, 20])):
+        if not changed:
+            break
         at = dice.randrange(len(changed))
         if dice.random() < 0.5:
             changed[at] ^= 1 << dice.randrange(8)
