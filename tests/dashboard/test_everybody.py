@@ -55,7 +55,7 @@ def test_the_keyboard_alone_reaches_the_form_and_the_answer_and_opens_a_job(addr
     rig.settle(page)
     page.get_by_test_id("stDataFrame").first.locator("canvas").first.focus()
     page.keyboard.press("ArrowDown")
-    page.keyboard.press("Space")
+    page.keyboard.press("Shift+Space")
     page.get_by_role("heading", name="with the travel load").wait_for()
     page.get_by_role("link", name="Open job").focus()
     page.keyboard.press("Enter")

@@ -128,7 +128,7 @@ def test_a_choice_in_a_chart_leads_to_its_rows_and_to_a_job(opened: Open) -> Non
     page.get_by_role("link", name="Open job").click()
     page.get_by_role("button", name="Back to the search").wait_for()
     assert "job=" in page.url
-    assert page.get_by_role("heading", level=2, name="Job ").is_visible()
+    page.get_by_role("heading", level=2, name="Job ").wait_for()
 
 
 def test_the_manager_finds_what_changed_keeps_the_view_and_takes_it_along(opened: Open) -> None:
