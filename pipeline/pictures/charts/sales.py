@@ -7,7 +7,6 @@ from typing import Any
 import altair as alt
 
 from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, reference, row_height, rows
-from pipeline.pictures.units import plain
 
 MOST_LINES = 6
 """More lines than this cannot be told apart; the rest is named in the subtitle and shown in the table below."""
@@ -99,7 +98,7 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
         return nothing(style, question, "Nothing to compare with yet.")
     shown = [_change(row) for row in found]
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=[row["label"] for row in shown], title=None))
-    axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr=_SIGNED, tickCount=8))
+    axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr=_SIGNED, tickCount=8, tickMinStep=1))
     both = [True, False]
     colour = alt.Color("changed:N", legend=None, scale=alt.Scale(domain=both, range=[style.look.accent, style.look.rule]))
     shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
@@ -155,13 +154,14 @@ def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?
     found = known(rows(frame), "value", "count")
     if not found:
         return nothing(style, question, "Nothing matches.")
-    shown = [row | {"said": plain(row["count"])} for row in found]
+    shown = [row | {"said": f"{row['count']:,.0f}"} for row in found]
     top = max(found, key=lambda row: row["count"])
     # room for the number behind the longest bar on a phone
     room = alt.Scale(domainMax=1.25 * top["count"], nice=False)
     base = alt.Chart(data(shown)).encode(
-        y=alt.Y("value:N", sort=[row["value"] for row in shown], title=None), x=alt.X("count:Q", title=what, scale=room)
+        y=alt.Y("value:N", sort=[row["value"] for row in shown], title=None),
+        x=alt.X("count:Q", title=what, scale=room, axis=alt.Axis(tickCount=6)),
     )
     bars = picking(base.mark_bar(height=14, cornerRadius=2, color=style.look.accent), style, ["value"])
     text = base.mark_text(align="left", dx=5).encode(text="said:N")
-    return finish(bars + text, style, question, f"Most: {top['value']}, {plain(top['count'])} {what}", row_height(len(shown), 24))
+    return finish(bars + text, style, question, f"Most: {top['value']}, {top['count']:,.0f} {what}", row_height(len(shown), 24))
