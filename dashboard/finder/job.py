@@ -115,22 +115,11 @@ def _measured(now: Here, body: dict) -> None:
 def _tickets(now: Here, found: JobFile) -> None:
     if not found.weighings.is_empty() or not found.on_vehicle.is_empty():
         st.subheader("On the scale, and on the vehicle", anchor=False)
-        tables.table(
-            rows_of(found.weighings.drop("job_id")),
-            "Weighbridge tickets of the job",
-            f"{found.job_id}-weighings",
-            now,
-            abouts.RECORDS,
-            empty="No ticket.",
-        )
-        tables.table(
-            rows_of(found.on_vehicle.drop("job_id")),
-            "Things on the vehicle",
-            f"{found.job_id}-on-vehicle",
-            now,
-            abouts.RECORDS,
-            empty="Nothing else is bolted to the vehicle.",
-        )
+        for frame, said, name, empty in (
+            (found.weighings, "Weighbridge tickets of the job", "weighings", "No ticket."),
+            (found.on_vehicle, "Things on the vehicle", "on-vehicle", "Nothing else is bolted to the vehicle."),
+        ):
+            tables.table(rows_of(frame.drop("job_id")), said, f"{found.job_id}-{name}", now, abouts.RECORDS, empty=empty)
 
 
 def _history(now: Here, found: JobFile) -> None:

@@ -36,7 +36,7 @@ def shares_by_quarter(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: L
 
 def months(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings) -> pl.DataFrame:
     """MONTHS: what was sold a month; a month without a sale between the first and the last has a row of zeros."""
-    frame = ask(con, "sold_months", clause, length_step_mm=layouts.length_step_mm).select(MONTHS)
+    frame = ask(con, "sold_months", clause, length_step_mm=layouts.length_step_mm).select(MONTHS).drop_nulls("month")
     if frame.is_empty():
         return frame
     at = pl.col("year") * 12 + pl.col("month") - 1

@@ -1,4 +1,5 @@
--- What was sold a month: bodies, jobs, revenue and booked hours, and of how many jobs those two are known.
+-- What was sold a month: bodies, jobs, revenue and booked hours, and of how many jobs those two are known; sales without a day in
+-- one row without a month.
 -- needs: chosen, chosen_jobs
 select
     cast(extract(year from sold_on) as integer) as year,
@@ -10,5 +11,5 @@ select
     sum(case when first_of_job then labour_h end) as labour_h,
     count(case when first_of_job then labour_h end) as jobs_with_hours
 from chosen_jobs
-where sold and sold_on is not null
+where sold
 group by cast(extract(year from sold_on) as integer), cast(extract(month from sold_on) as integer)
