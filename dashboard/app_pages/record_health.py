@@ -75,7 +75,7 @@ def doubts(now: Here) -> None:
     st.header("What the mass model doubts", anchor=False)
     st.markdown(
         "Readings far from what their parts add up to, the furthest first; then bodies whose list seems short, the one that costs the "
-        "model most first. They count for little in the fit until somebody has looked."
+        "model most first. A reading counts the less in the fit the further it is off, until somebody has looked."
     )
     found = live.ask(doubts_of_model)
     if not found.rows:
