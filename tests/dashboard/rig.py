@@ -133,11 +133,12 @@ class Watch:
 
 
 _PENDING = ", ".join(("[data-testid=stStatusWidget]", "[data-testid=stSkeleton]", "[data-testid=stSpinner]", "[data-stale=true]"))
-_DRAWN = f"() => !document.querySelector('{_PENDING}')"
+_MOVING = "document.getAnimations().some(one => one.playState === 'running' && one.effect.getComputedTiming().endTime < 5000)"
+_DRAWN = f"() => !document.querySelector('{_PENDING}') && !({_MOVING})"
 
 
 def settle(page: Any) -> None:
-    """Wait until the page has drawn what it was asked for: nothing stale, nothing pending, for a while."""
+    """Wait until the page has drawn what it was asked for: nothing stale, pending or sliding open, for a while."""
     page.wait_for_selector("h1", timeout=60_000)
     for _ in range(2):
         page.wait_for_timeout(400)
