@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import polars as pl
 import streamlit as st
 
+from dashboard.places import SETTINGS_PLACE, STORE_PLACE
 from pipeline.answers.margins import PastJobs
 from pipeline.answers.margins import past_jobs as read_past_jobs
 from pipeline.answers.near import all_margins
@@ -17,11 +18,6 @@ from pipeline.errors import NoModel, NoStore
 from pipeline.mass.model import Model
 from pipeline.settings import Settings, load_settings
 from pipeline.store import Edition, Store
-
-STORE_PLACE = "TAREBOOK_STORE"
-"""Environment variable that says where the store lies."""
-SETTINGS_PLACE = "TAREBOOK_SETTINGS"
-"""Environment variable that names a settings file in place of the store's own."""
 
 T = TypeVar("T")
 

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from dashboard.live import SETTINGS_PLACE, STORE_PLACE
+from dashboard.places import SETTINGS_PLACE, STORE_PLACE
 from pipeline.store import Store
 
 _HERE = Path(__file__).parent

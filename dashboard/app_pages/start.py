@@ -2,17 +2,17 @@
 
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, live, who
 from dashboard.frame import link
 from dashboard.here import Here, here
 from dashboard.parts import tables
 from dashboard.parts.jobs import job_link
 from dashboard.parts.sources import cautions, source
 from dashboard.questions import margins_spread, newest_near
-from dashboard.start.loading import load_form
+from dashboard.start.loading import last_load, load_form
 from dashboard.start.views import saved_views
 from pipeline.answers import near, start
-from pipeline.answers.access import pages_of
+from pipeline.answers.access import may, pages_of
 from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
 
@@ -74,7 +74,7 @@ def quiet(now: Here) -> None:
             job_link(few.records()[place]["job_id"])
     else:
         st.caption("None went quiet lately.")
-    link("what-sells", "See every quiet quote →", {"view": "Quotes and orders"})
+    link("what-sells", "See every quiet quote →", {"view": "quotes"})
 
 
 def first_steps() -> None:
@@ -85,13 +85,17 @@ def first_steps() -> None:
         "2. What cannot be read is told row by row on *Record health*.\n"
         "3. A fit makes the mass model. Then *Early mass* answers, and the other pages fill."
     )
+    if may(who.role(), "load"):
+        st.caption(f"The store is the folder {tables.escaped(str(live.store().root))}.")
 
 
 if live.edition() is None:
     first_steps()
-    load_form(None)
+    if may(who.role(), "load"):
+        load_form(None)
 else:
     now = here()
+    last_load(now)
     saved_views(now)
     came_in(now)
     changes(now)

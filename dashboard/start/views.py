@@ -6,7 +6,7 @@ from urllib.parse import parse_qsl, urlencode
 
 import streamlit as st
 
-from dashboard import live, who
+from dashboard import address, live, who
 from dashboard.frame import PAGES
 from dashboard.here import FILTER_KEYS, Here
 from pipeline.store import desk
@@ -45,25 +45,18 @@ def keep_view(now: Here, page: str) -> None:
     with st.popover("Save this view", type="tertiary", key="save-view"), st.form("save-view-form", border=False):
         name = st.text_input("Name", max_chars=60, placeholder="say, canopies of the north branch")
         if st.form_submit_button("Save") and name.strip():
-            query = urlencode([(key, value) for key in st.query_params for value in st.query_params.get_all(key)])
+            query = urlencode(st.query_params.to_dict())
             desk.keep_view(live.store(), name.strip(), page, query, who.name())
             st.toast(f"Saved as {name.strip()}; it stands on Start.")
 
 
 def _open(page: str, query: str) -> None:
     """Go to a page with the filters of a view, and no others."""
-    asked = _grouped(query)
+    asked = dict(parse_qsl(query))
     for key in FILTER_KEYS:
-        st.session_state[key] = asked.pop(key, "")
+        address.share(key, asked.pop(key, ""))
     st.switch_page(st.session_state["pages"][page], query_params=asked)
 
 
 def _forget(name: str) -> None:
     desk.forget_view(live.store(), name)
-
-
-def _grouped(query: str) -> dict[str, str | list[str]]:
-    found: dict[str, list[str]] = {}
-    for key, value in parse_qsl(query):
-        found.setdefault(key, []).append(value)
-    return {key: values[0] if len(values) == 1 else values for key, values in found.items()}

@@ -12,7 +12,7 @@ from typing import Any
 from pipeline.answers.files import Rows
 from pipeline.cli.common import add_verb, give, say
 from pipeline.contract.page import contract_markdown, contract_rows
-from pipeline.errors import Exit
+from pipeline.errors import Exit, NoStore, WrongCall
 from pipeline.settings import list_settings
 
 
@@ -60,25 +60,34 @@ def _told(value: Any) -> str:
 
 
 def _serve(call: argparse.Namespace) -> Exit:
-    call.store.live()
-    with _server(call) as server:
-        return Exit(server.wait())
+    """A folder without records is served too: its first page leads through the first hand-in."""
+    root = call.store.root
+    if root.exists() and not root.is_dir():
+        raise WrongCall("a store is a folder", where=str(root), got="a file", do="--store with a folder; it need not be there yet")
+    call.store.settings()
+    try:
+        call.store.live()
+    except NoStore:
+        say(f"{root}: nothing is loaded there yet; the page Start leads from the first files to the first picture")
+    sys.stderr.flush()
+    # in place of this process, so that whoever stops it stops the server
+    os.execv(sys.executable, _server(call))  # noqa: S606
 
 
-def _server(call: argparse.Namespace) -> subprocess.Popen[bytes]:
-    """By name and in a process of its own: the pipeline knows nothing of the dashboard."""
+def _server(call: argparse.Namespace) -> list[str]:
+    """How it is started, by name: the pipeline knows nothing of the dashboard."""
     command = [sys.executable, "-m", "dashboard.serve", "--store", str(call.store.root.absolute()), "--port", str(call.port)]
     if call.settings:
         command += ["--settings", str(call.settings.absolute())]
     for name in call.allowed_host:
         command += ["--allowed-host", name]
-    return subprocess.Popen(command)
+    return command
 
 
 def _up(call: argparse.Namespace) -> Exit:
     """The server starts while the records are read: its pages follow the store, so the first pictures come before the fit ends."""
     call.store.settings()
-    server = _server(call)
+    server = subprocess.Popen(_server(call))
     try:
         _load_and_fit(call)
         return Exit(server.wait())

@@ -112,6 +112,15 @@ def test_without_a_store_the_answer_is_which_command_makes_one(tmp_path, shop, c
     assert "`tarebook load PATH` makes one" in capsys.readouterr().err
 
 
+def test_a_file_is_not_served_as_a_store_nor_a_store_with_wrong_settings(tmp_path, capsys):
+    (tmp_path / "records.csv").write_text("job_id\n")
+    assert main(["serve", "--store", str(tmp_path / "records.csv")]) == 2
+    assert "records.csv: a store is a folder" in capsys.readouterr().err
+    (tmp_path / "tarebook.toml").write_text("[limits]\nnear_margn_kg = 100\n")
+    assert main(["serve", "--store", str(tmp_path)]) == 3
+    assert "near_margn_kg" in capsys.readouterr().err
+
+
 def test_before_a_fit_the_answer_is_to_fit(tmp_path, shop, capsys):
     store = str(tmp_path / "store")
     main(["load", str(shop / "history"), "--store", store])

@@ -55,12 +55,12 @@ def one_job(root: Path, job_id: str = "J1") -> Path:
 
 @contextlib.contextmanager
 def server(store: Path, *more: str, env: dict[str, str] | None = None, port: int = 0) -> Iterator[str]:
-    """The dashboard as it is served, started from a folder that has nothing to do with it; gives its address."""
+    """The dashboard as `tarebook serve` starts it, from a folder that has nothing to do with it; gives its address."""
     port = port or free_port()
     log = store.parent / f"server-{port}.log"
     with log.open("w") as out:
         process = subprocess.Popen(
-            [sys.executable, "-m", "dashboard.serve", "--store", str(store), "--port", str(port), *more],
+            [sys.executable, "-m", "pipeline.cli", "serve", "--store", str(store), "--port", str(port), *more],
             cwd=store.parent, stdout=out, stderr=subprocess.STDOUT, env={**os.environ, **(env or {})},
         )  # fmt: skip
     try:

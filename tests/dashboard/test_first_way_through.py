@@ -27,16 +27,16 @@ def hand_in(root: Path) -> list[Path]:
     return sorted(folder.glob("*.csv"))
 
 
-def upload(page: Any, files: list[Path]) -> None:
-    """Choose files, and wait until the server has all of them."""
+def upload(page: Any, chosen: list[Path] | Path, files: int) -> None:
+    """Choose files or a folder, and wait until the server has all of them."""
     sent = []
 
     def all_sent(request: Any) -> bool:
         sent.extend([request.url] if request.method == "PUT" and "/upload_file/" in request.url else [])
-        return len(sent) == len(files)
+        return len(sent) == files
 
     with page.expect_event("requestfinished", predicate=all_sent):
-        page.locator("input[type=file]").set_input_files(files)
+        page.locator("input[type=file]").set_input_files(chosen)
     page.wait_for_timeout(500)
 
 
@@ -49,12 +49,13 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.goto(address)
         rig.settle(page)
         assert page.get_by_text("Nothing is loaded yet").is_visible()
-        upload(page, hand_in(tmp_path))
+        files = hand_in(tmp_path)
+        upload(page, files, len(files))
         page.get_by_role("textbox", name="Name of the hand-in").fill("all of it")
         page.get_by_role("button", name="Hand in", exact=True).click()
         page.get_by_text("· edition 2").wait_for()
         page.get_by_text("holds it.").wait_for()
-        page.goto(f"{address}/what-sells?view=Over+time")
+        page.get_by_role("link", name="See what sells over time").click()
         page.get_by_test_id("stVegaLiteChart").first.wait_for()
 
         page.goto(f"{address}/record-health")
@@ -91,3 +92,25 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.context.close()
         assert watch.strangers == []
         assert watch.complaints == []
+
+
+def test_a_whole_folder_goes_in_as_it_lies(tmp_path: Path, chromium: Any) -> None:
+    (tmp_path / "records").mkdir()
+    for year in ("2025", "2026"):
+        # the same file names in both
+        rig.one_job(tmp_path, f"J{year}").rename(tmp_path / "records" / year)
+    store = Store(tmp_path / "store")
+    with rig.server(store.root) as address:
+        page = chromium.new_context(viewport={"width": 375, "height": 1000}).new_page()
+        page.set_default_timeout(rig.PATIENCE_MS)
+        page.goto(address)
+        rig.settle(page)
+        page.get_by_role("radio", name="a folder").click()
+        page.get_by_text("A folder with all that is in it").wait_for()
+        upload(page, tmp_path / "records", 6)
+        page.get_by_text("Fit the mass model anew afterwards").click()
+        page.get_by_role("button", name="Hand in", exact=True).click()
+        page.get_by_text("holds it.").wait_for()
+        page.context.close()
+    assert [each["name"] for each in store.live().manifest["hand_ins"]] == ["2025", "2026"]
+    assert store.live().cursor().execute("SELECT job_id FROM current_jobs ORDER BY 1").fetchall() == [("J2025",), ("J2026",)]
