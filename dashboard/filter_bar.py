@@ -32,13 +32,13 @@ def filter_bar(_settings: Settings, used: bool) -> None:
     with st.expander(label, expanded=used):
         for key in FILTER_KEYS:
             choose = address.one if key in ("since", "until") else address.several
-            choose(LABELS[key], key, options[key], placeholder="any" if choose is address.one else "all")
+            choose(LABELS[key], key, options[key], shared=True, placeholder="any" if choose is address.one else "all")
 
 
 def reset() -> None:
     """Let everything through again; for a button."""
     for key in FILTER_KEYS:
-        address.clear(key)
+        address.share(key, "")
 
 
 def filter_options(con: Any, _settings: Settings) -> dict[str, dict[Any, str]]:

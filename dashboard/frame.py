@@ -8,7 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import live, who
+from dashboard import address, live, who
 from dashboard.filter_bar import filter_bar
 from dashboard.glossary import glossary_button
 from dashboard.here import look
@@ -53,30 +53,26 @@ def run() -> None:
         return
     names = pages_of(role)
     pages = {name: _page(name, default=name == names[0]) for name in names}
-    page = st.navigation(list(pages.values()), expanded=True)
+    # the first page is served at the root; under its own name as well, since people write that
+    also = st.Page(_file(names[0]), title=PAGES[names[0]][0], url_path=names[0], visibility="hidden")
+    page = st.navigation([*pages.values(), also], expanded=True)
     st.session_state["pages"] = pages
-    asked = next(name for name, one in pages.items() if one is page)
+    asked = next((name for name, one in pages.items() if one is page), names[0])
     with st.sidebar:
         if role is not Role.CUSTOMER:
             filter_bar(settings, used=asked in FILTERED)
-        st.segmented_control(
-            "Units",
-            list(SYSTEMS),
-            format_func=SYSTEMS.__getitem__,
-            key="units",
-            bind="query-params",
-            default=settings.workshop.units,
-            required=True,
-        )
+        units = settings.workshop.units
+        address.one("Units", "units", SYSTEMS, units, st.segmented_control, shared=True, required=True)
         glossary_button()
         _signed_in()
     st.title(page.title, anchor=False)
+    address.tell_unknown("Units", "units")
     watched = st.fragment(_freshness, run_every=_LOOK_EVERY if live.store().live_name() else _LOOK_OFTEN)
     watched(str(live.store().root), live.store().live_name(), st.context.theme.type, role)
-    _run(page)
+    _run(page, asked)
 
 
-def _run(page: st.Page) -> None:
+def _run(page: st.Page, name: str) -> None:
     """Run a page; an expected fault is told in its own words, a bug goes to the log and is said to be one."""
     try:
         page.run()
@@ -85,7 +81,7 @@ def _run(page: st.Page) -> None:
             st.error(str(one))
     except Exception:
         # In the log that holds where it broke and nobody's row; the server's own would print the exception's words.
-        log_unexpected(live.store().root, "page", page=page.url_path)
+        log_unexpected(live.store().root, "page", page=name)
         st.error("This page met a fault of its own. Nothing was changed; the log in the store's folder says where it broke.")
 
 
@@ -108,7 +104,11 @@ def link(name: str, label: str = "", query: Mapping[str, str | list[str]] | None
 
 def _page(name: str, default: bool) -> st.Page:
     title, about = PAGES[name]
-    return st.Page(PAGES_FOLDER / f"{name.replace('-', '_')}.py", title=title, url_path=name, help=about, default=default)
+    return st.Page(_file(name), title=title, url_path="" if default else name, help=about, default=default)
+
+
+def _file(name: str) -> Path:
+    return PAGES_FOLDER / f"{name.replace('-', '_')}.py"
 
 
 def _settings() -> Settings:

@@ -51,7 +51,7 @@ def here() -> Here:
         st.info("Nothing is loaded yet. *Start* leads you from your first files to the first picture.")
         st.stop()
     settings = live.settings()
-    return Here(edition, settings, who.role(), filters(), Units(st.session_state.get("units") or settings.workshop.units))
+    return Here(edition, settings, who.role(), filters(), Units(*address.chosen("units")))
 
 
 def look() -> Look:

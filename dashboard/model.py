@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, live
 from dashboard.frame import link
 from dashboard.here import Here
 from dashboard.parts import pictures, tables
@@ -89,7 +89,7 @@ def _tables(now: Here, found: Report) -> None:
     st.subheader("Where it is off", anchor=False)
     groups = sorted({row["group"] for row in found.groups.records()})
     if groups:
-        group = st.segmented_control("By", groups, default=groups[0], required=True, key="error_by", bind="query-params")
+        group = address.one("By", "error_by", {one: one for one in groups}, groups[0], st.segmented_control, required=True)
         part = Rows.of([row for row in found.groups.records() if row["group"] == group], found.groups.columns[1:])
         tables.table(part, f"Errors by {group}", f"errors-{group}", now, abouts.ERRORS)
     st.subheader("Vehicles against their makers' figures", anchor=False)

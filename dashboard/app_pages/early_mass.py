@@ -38,7 +38,7 @@ def working_place(now: Here) -> None:
             0.9,
             format_func=lambda one: f"{share_in_words(one)} bodies",
             key="level",
-            bind="query-params",
+            persist_state="session",
         )
         results(now, known, level, travel_json)
 

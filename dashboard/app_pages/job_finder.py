@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, live
 from dashboard.finder.job import job_file
 from dashboard.finder.search import search_form
 from dashboard.here import Here, here
@@ -37,7 +37,7 @@ def results(now: Here) -> None:
 
 def open_here(job_id: str) -> None:
     """Open a job on this page; a link to the page itself would not reach its address."""
-    st.session_state["job"] = job_id
+    address.put("job", job_id)
     st.rerun()
 
 
@@ -48,9 +48,9 @@ def take_all(now: Here, search: Search, found: int) -> None:
 
 
 now = here()
-job_id = st.text_input("Open a job by its number", key="job", bind="query-params", max_chars=80, placeholder="a job number")
-if job_id and job_id.strip():
-    job_file(now, job_id.strip())
+job_id = address.text("Open a job by its number", "job", max_chars=80, placeholder="a job number")
+if job_id:
+    job_file(now, job_id)
 else:
     among = live.ask(found_page, Search(now.filters), 1, 1).found
     filter_line(now, "job-finder", f"Looking through **{tables.escaped(now.filters.words(among, live.ask(calls)))}**.", abouts.BODIES)

@@ -54,7 +54,6 @@ def one_family(now: Here) -> None:
     names = live.ask(family_names)
     options = {number: called.family(number, name) for number, name in names.items()}
     family = address.one("Family", "family", options, default=next(iter(names)))
-    address.tell_unknown("Family", "family")
     rows = live.ask(families.family_page, now.filters).filter(pl.col("family") == family).to_dicts()
     left, right = st.columns([6, 5], gap="large")
     with left:

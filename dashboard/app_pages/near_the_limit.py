@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, live
 from dashboard.early.limits import headline, spoken
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
@@ -31,18 +31,8 @@ TICKETS = ("job_id", "ticket", "state", "ticket_kg", "reckoned_kg", "apart_kg", 
 @st.fragment
 def distribution(now: Here) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        load = st.segmented_control(
-            "Loaded",
-            list(near.LOADS),
-            format_func=near.LOADS.__getitem__,
-            default=near.TRAVEL,
-            required=True,
-            key="load",
-            bind="query-params",
-        )
-        limit = st.segmented_control(
-            "Limit", list(LIMIT_WORDS), format_func=LIMIT_WORDS.__getitem__, default="gvm", required=True, key="limit", bind="query-params"
-        )
+        load = address.one("Loaded", "load", near.LOADS, near.TRAVEL, st.segmented_control, required=True)
+        limit = address.one("Limit", "limit", LIMIT_WORDS, "gvm", st.segmented_control, required=True)
     found = live.ask(margins_spread, now.filters, load, limit)
     if not in_words(now, found.said, load):
         return
@@ -51,7 +41,7 @@ def distribution(now: Here) -> None:
     cautions("estimate", "weigh", "authority")
     jobs(now, load, limit, brushed(now, chosen))
     st.subheader("Where margins are thin", anchor=False)
-    grouping = st.segmented_control("By", near.GROUPINGS, default="vehicle", required=True, key="margins_by", bind="query-params")
+    grouping = address.one("By", "margins_by", {one: one for one in near.GROUPINGS}, "vehicle", st.segmented_control, required=True)
     grouped = rows_of(live.ask(margins_by, now.filters, load, limit, grouping))
     tables.table(
         grouped,

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, live
 from dashboard.health.settle import settle_form
 from dashboard.here import Here, here
 from dashboard.parts import pictures, tables
@@ -44,11 +44,11 @@ def ledger(now: Here) -> None:
     choices = live.ask(health.ledger_choices)
     with st.container(horizontal=True):
         chosen = {
-            key: st.multiselect(label, choices[key], key=f"ledger_{key}", bind="query-params", placeholder="all", select_all=False)
+            key: address.several(label, f"ledger_{key}", {one: one for one in choices[key]}, placeholder="all")
             for key, label in (("hand_ins", "Hand-in"), ("tables", "Table"), ("rules", "Reason"))
         }
-        words = st.text_input("Words in the row", key="ledger_words", bind="query-params", max_chars=100)
-    only = LedgerFilter(**{key: tuple(value) for key, value in chosen.items()}, words=(words or "").strip())
+        words = address.text("Words in the row", "ledger_words", max_chars=100)
+    only = LedgerFilter(**{key: tuple(value) for key, value in chosen.items()}, words=words)
     found = live.ask(health.ledger, only)
     tables.table(
         found,
@@ -96,8 +96,8 @@ def _to_settle(now: Here, found: Rows, alt: str, name: str, about: About, column
 
 def gaps(now: Here) -> None:
     st.header("What is written down, and since when", anchor=False)
-    table = st.segmented_control("Table", ["bodies", "jobs"], key="gaps_of", default="bodies", required=True, bind="query-params")
-    found = live.ask(health.completeness, table if table in ("bodies", "jobs") else "bodies")
+    table = address.one("Table", "gaps_of", {"bodies": "bodies", "jobs": "jobs"}, "bodies", st.segmented_control, required=True)
+    found = live.ask(health.completeness, table)
     picture = charts.completeness(found.records(), now.style())
     pictures.chart(now, picture, f"completeness-{table}", abouts.GAPS, found)
 

@@ -53,9 +53,7 @@ def changed(now: Here) -> None:
 
 
 def over_time(now: Here) -> None:
-    kind = st.segmented_control(
-        "Shares of", list(KINDS), format_func=KINDS.__getitem__, key="shares_of", default="family", required=True, bind="query-params"
-    )
+    kind = address.one("Shares of", "shares_of", KINDS, "family", st.segmented_control, required=True)
     found = live.ask(selling.trends, now.filters, kind)
     called = live.ask(calls)
     labels = pl.Series("label", [called.get(value, value) for value in found["value"]], dtype=pl.String)
@@ -98,7 +96,7 @@ def quotes(now: Here) -> None:
         return
     called = live.ask(calls)
     pictures.chart(now, charts.conversion(shares, now.style()), "conversion", abouts.CONVERSION)
-    grouping = st.selectbox("Grouped by", GROUPINGS, key="grouping", bind="query-params")
+    grouping = address.one("Grouped by", "grouping", {one: one for one in GROUPINGS}, GROUPINGS[0])
     part = live.ask(selling.conversion, now.filters, grouping).drop("grouping")
     shown = ("value", "quotes", "ordered", "lost", "open_quotes", "share", "order_days", "handover_days")
     tables.table(
@@ -141,7 +139,6 @@ def together(now: Here) -> None:
     found = live.ask(selling.pairs, now.filters).filter(pl.col("bodies") >= now.settings.trends.pair_bodies)
     items = sorted(set(found["item_a"]), key=lambda one: called.get(one, one))
     item = address.one("What goes with", "with_item", {one: called.get(one, one) for one in items}, placeholder="any item")
-    address.tell_unknown("Item", "with_item")
     part = (found.filter(pl.col("item_a") == item) if item else found).sort("lift", "bodies", "item_a", descending=[True, True, False])
     rows = rows_of(part, called, ("item_a", "item_b"))
     tables.table(rows, "Items that stand together", "pairs", now, abouts.PAIRS, empty="No two items stand together often enough.")
@@ -156,7 +153,7 @@ def pays(now: Here) -> None:
         st.info("No price is written down with these filters.")
         return
     kinds = sorted(set(found["kind"]))
-    kind = st.segmented_control("By", kinds, default=kinds[0], required=True, key="pays_by", bind="query-params")
+    kind = address.one("By", "pays_by", {one: one for one in kinds}, kinds[0], st.segmented_control, required=True)
     part = found.filter(pl.col("kind") == kind).drop("kind", "value")
     part = part if now.may("see-costs") else part.drop(*COST, strict=False)
     tables.table(rows_of(part), f"What pays, by {kind}", "pays", now, abouts.PAYS)
@@ -194,16 +191,16 @@ def search_for(now: Here, kind: str, value: str) -> Search:
 
 
 VIEWS = {
-    "What changed": changed,
-    "Over time": over_time,
-    "Quotes and orders": quotes,
-    "What goes together": together,
-    "What pays": pays,
-    "Mass": masses,
+    "changed": ("What changed", changed),
+    "time": ("Over time", over_time),
+    "quotes": ("Quotes and orders", quotes),
+    "together": ("What goes together", together),
+    "pays": ("What pays", pays),
+    "mass": ("Mass", masses),
 }
 now = here()
 summary(now)
-for tab, view in zip(st.tabs(list(VIEWS), key="view", on_change="rerun", bind="query-params"), VIEWS.values(), strict=True):
+for name, tab in address.tabs("view", {name: label for name, (label, _) in VIEWS.items()}).items():
     if tab.open:
         with tab:
-            st.fragment(view)(now)
+            st.fragment(VIEWS[name][1])(now)

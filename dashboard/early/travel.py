@@ -18,16 +18,12 @@ def travel_form(now: Here) -> str:
         people = _people(now, usual)
         with st.container(horizontal=True):
             luggage = _kg(now, "Luggage", usual.luggage_kg, "luggage")
-            water = st.number_input(
-                "Drinking water, l", 0.0, 5000.0, usual.water_l, 10.0, format="%g", key="water", bind="query-params", width=150
-            )
-            fuel = st.number_input(
-                "Fuel, % of the tank", 0, 100, round(100 * usual.fuel_fraction), 5, key="fuel", bind="query-params", width=150
-            )
+            water = _number("Drinking water, l", 5000.0, usual.water_l, 10.0, "water")
+            fuel = _number("Fuel, % of the tank", 100.0, float(round(100 * usual.fuel_fraction)), 5.0, "fuel")
         with st.container(horizontal=True):
             trailer = _kg(now, "Trailer, loaded", usual.trailer_kg, "trailer", 60_000.0)
             ball = _kg(now, "On the ball", usual.ball_kg, "ball")
-    load = TravelLoad(people, luggage, water or 0.0, (fuel or 0) / 100, trailer, ball, usual.extra)
+    load = TravelLoad(people, luggage, water or 0.0, (fuel or 0.0) / 100, trailer, ball, usual.extra)
     return "" if load == usual else msgspec.json.encode(load).decode()
 
 
@@ -48,7 +44,10 @@ def _people(now: Here, usual: TravelLoad) -> list[Person]:
 def _kg(now: Here, label: str, value: float, name: str, most: float = 5_000.0) -> float:
     per = now.units.kg_per_unit
     shown = round(value / per, 1)
-    given = st.number_input(
-        f"{label}, {now.units.mass}", 0.0, most, shown, 5.0, format="%g", key=f"{name}_{now.units.mass}", bind="query-params", width=170
-    )
+    given = _number(f"{label}, {now.units.mass}", most, shown, 5.0, f"{name}_{now.units.mass}")
     return value if given is None or given == shown else given * per
+
+
+def _number(label: str, most: float, usual: float, step: float, name: str) -> float | None:
+    """A number that stays on the desk while the session lasts, as the drafts do."""
+    return st.number_input(label, 0.0, most, usual, step, format="%g", key=name, persist_state="session", width=170)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import polars as pl
 import streamlit as st
 
-from dashboard import abouts, live
+from dashboard import abouts, address, live
 from dashboard.early import desk_top
 from dashboard.finder.ticket import ticket_form
 from dashboard.frame import link
@@ -40,7 +40,7 @@ def job_file(now: Here, job_id: str) -> None:
 
 
 def _back() -> None:
-    st.session_state["job"] = ""
+    address.put("job", "")
 
 
 def _head(now: Here, found: JobFile) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 import streamlit as st
 
@@ -15,7 +16,13 @@ from pipeline.answers.finder import SORTS, STANDINGS, ItemAt, Search
 from pipeline.contract import STATUSES, ZONES
 from pipeline.layouts.alike import Wanted
 
+T = TypeVar("T")
+
 _YES_NO = {"yes": True, "no": False}
+_MORE = (
+    "without", "years", "statuses", "standings", "length_from_mm", "length_to_mm", "mass_from_kg", "mass_to_kg", "suspect", "list_short",
+)  # fmt: skip
+"""What stands folded away, unless the address asks for it."""
 
 
 def search_form(now: Here) -> Search:
@@ -25,28 +32,17 @@ def search_form(now: Here) -> Search:
     called = {item_id: item["label"] for item_id, item in items.items()}
     given: dict[str, Any] = {}
     with st.container(horizontal=True):
-        given["job"] = (st.text_input("Part of the number", key="find_job", bind="query-params", max_chars=40, width=190) or "").strip()
-        given["words"] = (st.text_input("Words of the note", key="find_words", bind="query-params", max_chars=100, width=190) or "").strip()
+        given["job"] = address.text("Part of the number", "find_job", max_chars=40, width=190)
+        given["words"] = address.text("Words of the note", "find_words", max_chars=100, width=190)
         held = _items("With items", "with", called)
-        zone = (
-            st.selectbox("the first of them at", ZONES, index=None, key="at", bind="query-params", placeholder="any", width=190)
-            if held
-            else None
-        )
+        zone = address.one("the first of them at", "at", _same(ZONES), placeholder="any", width=190) if held else None
     given["items"] = tuple(ItemAt(item, zone if place == 0 else None) for place, item in enumerate(held))
-    with st.expander("More to narrow by"):
+    with st.expander("More to narrow by", expanded=any(key in st.query_params for key in _MORE)):
         with st.container(horizontal=True):
             given["without"] = tuple(_items("Without items", "without", called))
-            years = list(range(date.today().year + 1, 1999, -1))
-            given["years"] = tuple(
-                st.multiselect("Years", years, key="years", bind="query-params", placeholder="any", select_all=False, width=190)
-            )
-            given["statuses"] = tuple(
-                st.multiselect("Status", STATUSES, key="statuses", bind="query-params", placeholder="any", select_all=False, width=190)
-            )
-            given["standings"] = tuple(
-                st.multiselect("Standing", STANDINGS, key="standings", bind="query-params", placeholder="any", select_all=False, width=190)
-            )
+            years = range(date.today().year + 1, 1999, -1)
+            for label, key, listed in (("Years", "years", years), ("Status", "statuses", STATUSES), ("Standing", "standings", STANDINGS)):
+                given[key] = tuple(address.several(label, key, _same(listed), placeholder="any", width=190))
         with st.container(horizontal=True):
             length = (now.units.length, now.units.mm_per_unit)
             mass = (now.units.mass, now.units.kg_per_unit)
@@ -55,7 +51,7 @@ def search_form(now: Here) -> Search:
             given["mass_from_kg"] = _number("Mass from", "mass_from_kg", *mass)
             given["mass_to_kg"] = _number("to", "mass_to_kg", *mass)
             for name, label in (("suspect", "Marked for a look"), ("list_short", "List short")):
-                given[name] = _YES_NO.get(st.segmented_control(label, list(_YES_NO), key=name, bind="query-params") or "")
+                given[name] = _YES_NO.get(address.one(label, name, _same(_YES_NO), widget=st.segmented_control))
     like = _like(items)
     orders = [order for order in SORTS if order != "likest" or like]
     sort = st.segmented_control("Order", orders, default="newest", required=True, key=f"order-{len(orders)}")
@@ -64,14 +60,16 @@ def search_form(now: Here) -> Search:
 
 def _items(label: str, key: str, called: dict[str, str]) -> list[str]:
     options = {item_id: called[item_id] for item_id in sorted(called, key=called.__getitem__)}
-    chosen = address.several(label, key, options, placeholder="any", width=320)
-    address.tell_unknown(label, key)
-    return chosen
+    return address.several(label, key, options, placeholder="any", width=320)
 
 
 def _number(label: str, key: str, unit: str, per: float) -> float | None:
-    value = st.number_input(f"{label}, {unit}", 0.0, value=None, key=key, bind="query-params", width=150, placeholder="any", format="%g")
-    return None if value is None else value * per
+    return address.number(f"{label}, {unit}", key, per, width=150, placeholder="any")
+
+
+def _same(options: Iterable[T]) -> dict[T, str]:
+    """Options that are called by their ids."""
+    return {option: str(option) for option in options}
 
 
 def _like(items: dict[str, Any]) -> Wanted | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import called, live
+from dashboard import address, called, live
 from pipeline.answers.customer import Group, groups, vehicles_to_choose
 
 MOST_BESIDE = 3
@@ -15,10 +15,7 @@ def choose_vehicle() -> str | None:
     """Ask for the vehicle."""
     vehicles = called.unlike(live.ask(vehicles_to_choose))
     st.markdown("### Tell us which vehicle it is, and we show you what others like it carry.")
-    return st.selectbox(
-        "Your vehicle", list(vehicles), index=None, format_func=lambda one: vehicles.get(one, one),
-        key="for", bind="query-params", placeholder="type a part of its name",
-    )  # fmt: skip
+    return address.one("Your vehicle", "for", vehicles, placeholder="type a part of its name")
 
 
 def choose_builds(vehicle_id: str) -> list[Group]:
@@ -29,15 +26,12 @@ def choose_builds(vehicle_id: str) -> list[Group]:
     if found.wider:
         st.info("We have built few on this very vehicle so far. These are builds on vehicles of the same size and cab.")
     names = {f"{group.family}-{group.kind}": kind_first(group) for group in found.found}
-    chosen = st.pills(
-        f"Choose up to {MOST_BESIDE} to lay side by side", list(names),
-        selection_mode="multi", default=[next(iter(names))], format_func=lambda one: names.get(one, one),
-        key="beside", bind="query-params",
-    )  # fmt: skip
-    picked = [group for group in found.found if f"{group.family}-{group.kind}" in (chosen or [])]
+    label, first = f"Choose up to {MOST_BESIDE} to lay side by side", next(iter(names))
+    chosen = address.several(label, "beside", names, (first,), st.pills, selection_mode="multi")
+    picked = [group for group in found.found if f"{group.family}-{group.kind}" in chosen]
     if len(picked) > MOST_BESIDE:
         st.caption(f"The first {MOST_BESIDE} of them are shown.")
-    return picked[:MOST_BESIDE] or [found.found[0]]
+    return picked[:MOST_BESIDE]
 
 
 def choose_kind() -> str:

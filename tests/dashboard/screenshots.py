@@ -40,7 +40,7 @@ def start_typical(page: Any) -> None:
 PAGES: dict[str, tuple[str, Callable[[Any], None] | None]] = {
     "start": ("", None),
     "what-sells": ("what-sells", None),
-    "over-time": ("what-sells?view=Over+time", None),
+    "over-time": ("what-sells?view=time", None),
     "layout-families": ("layout-families", None),
     "near-the-limit": ("near-the-limit", None),
     "early-mass": ("early-mass", start_typical),

@@ -11,7 +11,7 @@ import rig
 from streamlit.testing.v1 import AppTest
 from test_pages import run_page
 
-from dashboard.live import STORE_PLACE
+from dashboard.places import STORE_PLACE
 from dashboard.sheets import make_sheet
 from dashboard.who import Asking
 from pipeline.answers.customer import CustomerBuild, build_answer, changed, groups, key_of, made_up
@@ -46,8 +46,8 @@ def left_shown(app: AppTest) -> list[str]:
 
 
 def test_what_is_left_comes_first_and_follows_every_change(store: Store, edition: Edition, monkeypatch: pytest.MonkeyPatch) -> None:
-    vehicle_id, label, (group, *_) = vehicle_with(edition, store, 1)
-    app = run_page(PAGE, store.root, monkeypatch, **{"for": label})
+    vehicle_id, _, (group, *_) = vehicle_with(edition, store, 1)
+    app = run_page(PAGE, store.root, monkeypatch, **{"for": vehicle_id})
     base = made_up(edition.cursor(), store.settings(), vehicle_id, group)
     assert left_shown(app) == [f"{asked(store, edition, base).left.left_kg:,.0f} kg"]
     assert app.metric[0].label == "Left for people, luggage and tow ball, with a full tank"
@@ -69,9 +69,9 @@ def test_what_is_left_comes_first_and_follows_every_change(store: Store, edition
 
 
 def test_three_builds_lie_side_by_side_and_a_fourth_does_not(store: Store, edition: Edition, monkeypatch: pytest.MonkeyPatch) -> None:
-    vehicle_id, label, found = vehicle_with(edition, store, 4)
-    app = run_page(PAGE, store.root, monkeypatch, **{"for": label})
-    pills = app.button_group(key="beside")
+    vehicle_id, _, found = vehicle_with(edition, store, 4)
+    app = run_page(PAGE, store.root, monkeypatch, **{"for": vehicle_id})
+    pills = app.button_group(key="beside-chosen")
     pills.set_value([f"{group.family}-{group.kind}" for group in found[:4]]).run()
     drafts = [made_up(edition.cursor(), store.settings(), vehicle_id, group) for group in found[:3]]
     assert left_shown(app) == [f"{asked(store, edition, draft).left.left_kg:,.0f} kg" for draft in drafts]
@@ -82,8 +82,8 @@ def test_a_vehicle_that_history_does_not_know_begins_with_an_empty_body(
     store: Store, edition: Edition, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("dashboard.vehicle.choice.groups", none_found)
-    _, label, _ = vehicle_with(edition, store, 1)
-    app = run_page(PAGE, store.root, monkeypatch, **{"for": label})
+    vehicle_id, _, _ = vehicle_with(edition, store, 1)
+    app = run_page(PAGE, store.root, monkeypatch, **{"for": vehicle_id})
     assert "too few on vehicles like this" in app.info[0].value
     assert len(left_shown(app)) == 1
     assert not app.exception

@@ -10,7 +10,8 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from dashboard.frame import PAGES as TITLES
-from dashboard.live import STORE_PLACE
+from dashboard.places import STORE_PLACE
+from dashboard.words import escaped
 from pipeline.answers.access import PAGES as GUARDED
 from pipeline.store import Store, load
 
@@ -76,6 +77,36 @@ def test_unknown_ids_in_the_address_and_filters_without_a_match_break_nothing(
     )
     assert not app.exception
     assert not app.error
+
+
+UNKNOWN = [
+    ("what_sells", {"view": "Over time"}, "Tab"),
+    ("what_sells", {"view": "time", "shares_of": "Items"}, "Shares of"),
+    ("what_sells", {"view": "quotes", "grouping": "moon"}, "Grouped by"),
+    ("what_sells", {"view": "together", "with_item": "ladder-to-the-moon"}, "What goes with"),
+    ("what_sells", {"vehicles": "NO-SUCH"}, "Vehicle"),
+    ("layout_families", {"family": "999"}, "Family"),
+    ("near_the_limit", {"limit": "rear axle"}, "Limit"),
+    ("near_the_limit", {"load": "with the travel load"}, "Loaded"),
+    ("near_the_limit", {"margins_by": "moon"}, "By"),
+    ("for_your_vehicle", {"for": "NO-SUCH"}, "Your vehicle"),
+    ("job_finder", {"with": "NO-SUCH"}, "With items"),
+    ("job_finder", {"years": "1850"}, "Years"),
+    ("job_finder", {"length_from_mm": "long"}, "Length from, mm"),
+    ("record_health", {"ledger_rules": "NO-SUCH"}, "Reason"),
+    ("record_health", {"gaps_of": "moon"}, "Table"),
+    ("start", {"units": "furlongs"}, "Units"),
+]
+
+
+@pytest.mark.parametrize(("page", "query", "label"), UNKNOWN, ids=[f"{page}-{[*query][-1]}" for page, query, _ in UNKNOWN])
+def test_an_unknown_id_in_the_address_is_told_where_it_is_asked_for(
+    page: str, query: dict[str, str], label: str, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = run_page(rig.APP.parent / "app_pages" / f"{page}.py", store.root, monkeypatch, **query)
+    assert not app.exception
+    asked = [*query.values()][-1]
+    assert any(one.value.startswith(f"{label}: the address asks for {escaped(asked)}, which is no") for one in app.warning)
 
 
 def test_a_wrong_setting_is_told_with_its_file_and_nothing_else_is_shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -113,14 +113,38 @@ def test_filters_stay_on_the_way_on_back_on_reload_and_in_a_link(opened: Open) -
     assert "?" not in page.url
 
 
+def test_back_takes_a_choice_of_a_page_back_and_leads_to_the_page_before_in_one_step_each(opened: Open) -> None:
+    page = opened("start")
+    assert page.get_by_role("heading", level=1).inner_text() == "Start"
+    assert page.get_by_role("dialog").count() == 0
+    go(page, "What sells")
+    page.get_by_role("tab", name="Over time").click()
+    rig.settle(page)
+    page.get_by_role("radio", name="Items").first.click()
+    rig.settle(page)
+    assert page.url.endswith("/what-sells?view=time&shares_of=item")
+    go(page, "Near the limit")
+    assert page.url.endswith("/near-the-limit")
+    page.go_back()
+    rig.settle(page)
+    assert page.get_by_role("radio", name="Items").first.is_checked()
+    page.go_back()
+    rig.settle(page)
+    assert page.get_by_role("radio", name="Layout families").first.is_checked()
+    for _ in ("the tab", "the page"):
+        page.go_back()
+        rig.settle(page)
+    assert page.url.endswith("/start")
+
+
 def test_an_unknown_id_in_the_address_is_told(opened: Open) -> None:
     page = opened("near-the-limit?vehicles=NO-SUCH&kinds=canopy")
-    assert page.get_by_text("Vehicle: these records have no NO-SUCH").is_visible()
+    assert page.get_by_text("Vehicle: the address asks for NO-SUCH, which is not to be found here").is_visible()
     assert "with canopies" in said(page)
 
 
 def test_a_choice_in_a_chart_leads_to_its_rows_and_to_a_job(opened: Open) -> None:
-    page = opened("what-sells?view=Over+time")
+    page = opened("what-sells?view=time")
     page.get_by_test_id("stVegaLiteChart").nth(1).locator("path[aria-roledescription=bar]").first.click()
     page.get_by_role("heading", name="Bodies behind").wait_for()
     rig.settle(page)
