@@ -1,12 +1,14 @@
 """Settings: what is set, where, and what is wrong with it."""
 
+from functools import partial
 from itertools import groupby
 
 import polars as pl
 import streamlit as st
 
-from dashboard import live
+from dashboard import address, live
 from dashboard.parts import tables
+from pipeline.answers.what_is_set import setting_rows, told
 from pipeline.settings import list_settings
 
 path = live.store().settings_file
@@ -14,21 +16,19 @@ st.markdown(
     f"Settings stand in `{path.name}` of the folder `{path.parent}`. A key that is not there has its default. "
     "A change counts from the next click on; a wrong one is told on every page, and nothing is shown until it is mended."
 )
-words = (
-    (st.text_input("Look for", key="setting_words", max_chars=60, placeholder="a word of the key or of what it does") or "")
-    .casefold()
-    .strip()
-)
+words = address.text("Look for", "setting_words", max_chars=60, placeholder="a word of the key or of what it does").casefold()
 found = [one for one in list_settings(path) if words in f"{one.key} {one.doc}".casefold()]
-if not found:
+if found:
+    tables.take_files(partial(setting_rows, found), len(found), "settings")
+else:
     st.caption("No setting has these words.")
 for section, settings in groupby(found, key=lambda one: one.key.partition(".")[0]):
     st.subheader(section, anchor=False)
     rows = [
         {
             "setting": f"`{one.key.partition('.')[2]}`",
-            "value": tables.escaped(str(one.value)),
-            "comes from": "default" if one.source == "default" else f"`{path.name}` (default: {tables.escaped(str(one.default))})",
+            "value": tables.escaped(told(one.value)),
+            "comes from": "default" if one.source == "default" else f"`{path.name}` (default: {tables.escaped(told(one.default))})",
             "what it does": tables.escaped(one.doc),
         }
         for one in settings

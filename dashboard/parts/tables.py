@@ -18,6 +18,7 @@ from dashboard.here import Here
 from dashboard.parts.columns import heading
 from dashboard.parts.sources import About, source
 from dashboard.words import escaped
+from pipeline.answers.access import may
 from pipeline.answers.exports import taken_along
 from pipeline.answers.files import Rows
 
@@ -110,20 +111,25 @@ def take_along(rows: Rows, name: str, here: Here) -> None:
 
 def take_along_later(make: Callable[[], Rows], count: int, name: str, here: Here) -> None:
     """As `take_along`, for rows that are fetched only when somebody wants them."""
-    if not here.may("take-along"):
+    take_files(lambda: here.units.rows(make()).with_edition(here.edition.number), count, name)
+
+
+def take_files(make: Callable[[], Rows], count: int, name: str) -> None:
+    """Buttons that hand over rows as they are made."""
+    if not may(who.role(), "take-along"):
         return
     asking = who.asking()
     with st.popover(f"Take along {count:,} {'row' if count == 1 else 'rows'}", type="tertiary", key=f"take-{name}"):
         for ending, kind in _KINDS.items():
             st.download_button(
-                ending[1:].upper() if ending != ".parquet" else "Parquet", partial(_bytes, make, ending, here, asking),
+                ending[1:].upper() if ending != ".parquet" else "Parquet", partial(_bytes, make, ending, asking),
                 f"{name}{ending}", kind,
                 key=f"take-{name}{ending}", on_click="ignore", width="stretch",
             )  # fmt: skip
 
 
-def _bytes(make: Callable[[], Rows], ending: str, here: Here, asking: who.Asking) -> bytes:
-    return taken_along(here.units.rows(make()).with_edition(here.edition.number), ending, asking.role)
+def _bytes(make: Callable[[], Rows], ending: str, asking: who.Asking) -> bytes:
+    return taken_along(make(), ending, asking.role)
 
 
 def facts(pairs: Mapping[str, str], alt: str) -> None:

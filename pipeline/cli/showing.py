@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.answers.files import Rows
+from pipeline.answers.what_is_set import setting_rows
 from pipeline.cli.common import add_verb, give, say
 from pipeline.contract.page import contract_markdown, contract_rows
 from pipeline.errors import Exit, NoStore, WrongCall
@@ -47,16 +48,8 @@ def _columns(call: argparse.Namespace) -> Exit:
 
 
 def _settings(call: argparse.Namespace) -> Exit:
-    listed = list_settings(call.store.settings_file)
-    rows = [(each.key, _told(each.value), _told(each.default), each.source, each.doc) for each in listed]
-    give(Rows(("key", "value", "default", "from", "meaning"), rows), call.out)
+    give(setting_rows(list_settings(call.store.settings_file)), call.out)
     return Exit.DONE
-
-
-def _told(value: Any) -> str:
-    import msgspec
-
-    return value if isinstance(value, str) else msgspec.json.encode(value).decode()
 
 
 def _serve(call: argparse.Namespace) -> Exit:
