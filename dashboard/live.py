@@ -7,13 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
-import polars as pl
 import streamlit as st
 
 from dashboard.places import SETTINGS_PLACE, STORE_PLACE
-from pipeline.answers.margins import PastJobs
-from pipeline.answers.margins import past_jobs as read_past_jobs
-from pipeline.answers.near import all_margins
+from pipeline.answers.kept_margins import PastMargins, past_margins
 from pipeline.errors import NoModel, NoStore
 from pipeline.mass.model import Model
 from pipeline.settings import Settings, load_settings
@@ -112,27 +109,14 @@ def _asked(
     return _answer(_edition, _settings)
 
 
-def past_jobs() -> PastJobs:
-    """Delivered jobs of the live edition, ready for questions about margins; one object for all sessions, only read."""
+def margins() -> PastMargins:
+    """Margins of all delivered jobs of the live edition: kept in it, or reckoned once for all sessions."""
     now = edition()
     if now is None:
         raise NoStore("no store here", where=str(store().root), do="`tarebook load PATH` makes one")
-    return _past(str(now.path), _stamp(store().settings_file), now, settings())
+    return _margins(str(now.path), _stamp(store().settings_file), now, settings())
 
 
 @st.cache_resource(max_entries=2, show_spinner="Putting past jobs on their vehicles")
-def _past(path: str, changed: tuple[int, int], _edition: Edition, _settings: Settings) -> PastJobs:
-    return read_past_jobs(_edition, _settings)
-
-
-def margins() -> pl.DataFrame:
-    """Margins of all delivered jobs of the live edition (`answers.near.all_margins`); one frame for all sessions, only read."""
-    now = edition()
-    if now is None:
-        raise NoStore("no store here", where=str(store().root), do="`tarebook load PATH` makes one")
-    return _margins(str(now.path), _stamp(store().settings_file), past_jobs(), settings())
-
-
-@st.cache_resource(max_entries=2, show_spinner=False)
-def _margins(path: str, changed: tuple[int, int], _past: PastJobs, _settings: Settings) -> pl.DataFrame:
-    return all_margins(_past, _settings)
+def _margins(path: str, changed: tuple[int, int], _edition: Edition, _settings: Settings) -> PastMargins:
+    return past_margins(_edition, _settings)

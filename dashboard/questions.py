@@ -12,6 +12,7 @@ from pipeline.answers import families, finder, margins, near, selling
 from pipeline.answers.early import OnVehicle, cases_of
 from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
+from pipeline.frames import rows
 from pipeline.settings import Settings
 
 
@@ -67,25 +68,23 @@ def opened(con: Any, _settings: Settings, job_id: str) -> finder.JobFile:
 
 def margins_spread(con: Any, settings: Settings, filters: Filters, load: str, limit: str) -> near.Spread:
     """How much margin delivered jobs kept, through the filters."""
-    return near.spread(near.through(con, live.margins(), filters, load), limit, settings.limits)
+    return near.spread(con, live.margins(), filters, load, limit, settings.limits)
 
 
-def margins_listed(con: Any, _settings: Settings, filters: Filters, load: str, limit: str, span: Any, most: int | None) -> tuple[int, Rows]:
+def margins_listed(con: Any, settings: Settings, filters: Filters, load: str, limit: str, span: Any, most: int | None) -> tuple[int, Rows]:
     """How many of these jobs there are (in a span of margins, where one is given), and the tightest of them."""
-    listed = near.tightest(near.through(con, live.margins(), filters, load), limit, span)
-    return listed.height, rows_of(listed if most is None else listed.head(most), calls(con, _settings), ("vehicle_id",))
+    count, found = near.tightest(con, live.margins(), filters, load, limit, span, most)
+    return count, rows_of(found, calls(con, settings), ("vehicle_id",))
 
 
 def newest_near(con: Any, settings: Settings, most: int) -> Rows:
     """The newest delivered jobs near or over the whole vehicle's rating with the travel load."""
-    found = near.through(con, live.margins(), Filters(), near.TRAVEL).filter(pl.col("margin_kg") < settings.limits.near_margin_kg)
-    newest = found.sort("dated_on", "job_id", descending=True, nulls_last=True).head(most)
-    return rows_of(newest, calls(con, settings), ("vehicle_id",))
+    return rows_of(near.newest_near(con, live.margins(), settings.limits, most), calls(con, settings), ("vehicle_id",))
 
 
 def margins_by(con: Any, settings: Settings, filters: Filters, load: str, limit: str, grouping: str) -> pl.DataFrame:
     """The same by vehicle, year, length, branch or family."""
-    return near.by_group(con, settings, near.through(con, live.margins(), filters, load), limit, grouping)
+    return near.by_group(con, live.margins(), filters, load, limit, grouping, settings)
 
 
 def quiet_quotes(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
@@ -93,10 +92,16 @@ def quiet_quotes(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame
     return selling.quiet_quotes(con, settings, filters, live.ask(selling.usual_days))
 
 
-def case_of_job(past: margins.PastJobs, job_id: str, settings: Settings) -> OnVehicle | None:
+def case_of_job(edition: Any, _model: Any, settings: Settings, job_id: str) -> OnVehicle | None:
     """One past job on its vehicle with the travel load of the settings."""
-    checked = margins.open_job(past, job_id, settings.travel)
+    checked = margins.open_job(margins.past_jobs(edition, settings, (job_id,)), job_id, settings.travel)
     return cases_of(checked)[0] if checked else None
+
+
+def tickets_beside(edition: Any, _model: Any, settings: Settings) -> list[dict[str, Any]]:
+    """Tickets of finished and loaded vehicles beside what was added up for the same state."""
+    past = margins.past_jobs(edition, settings, margins.jobs_with_tickets(edition))
+    return list(rows(margins.tickets_beside(past)))
 
 
 def also_usual(con: Any, settings: Settings, items: tuple[str, ...]) -> pl.DataFrame:
@@ -106,4 +111,4 @@ def also_usual(con: Any, settings: Settings, items: tuple[str, ...]) -> pl.DataF
 
 def family_margins(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
     """Margins to GVM by family and load."""
-    return families.family_margins(con, settings, live.margins(), filters)
+    return families.family_margins(con, settings, live.margins().on(con), filters)

@@ -13,12 +13,10 @@ from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import job_link
 from dashboard.parts.rows import rows_of
 from dashboard.parts.sources import cautions
-from dashboard.questions import calls, case_of_job, margins_by, margins_listed, margins_spread
+from dashboard.questions import calls, case_of_job, margins_by, margins_listed, margins_spread, tickets_beside
 from pipeline.answers import near
 from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
-from pipeline.answers.margins import tickets_beside
-from pipeline.frames import rows
 from pipeline.pictures import charts
 
 LIMIT_WORDS = {"gvm": "whole vehicle (GVM)", "rear_axle": "rear axle"}
@@ -93,7 +91,7 @@ def jobs(now: Here, load: str, limit: str, span: tuple[float, float] | None) -> 
 
 
 def one_job(now: Here, job_id: str) -> None:
-    case = case_of_job(live.past_jobs(), job_id, now.settings)
+    case = live.ask_edition(case_of_job, job_id)
     if case is None:
         return
     st.subheader(f"Job {job_id} with the travel load", anchor=False)
@@ -119,7 +117,7 @@ def check_of_reckoning(now: Here) -> None:
     if not unfolded.open:
         return
     with unfolded:
-        found = Rows.of(list(rows(tickets_beside(live.past_jobs()))), TICKETS)
+        found = Rows.of(live.ask_edition(tickets_beside), TICKETS)
         apart = pl.Series([row["apart_kg"] for row in found.records()], dtype=pl.Float64).drop_nulls().abs()
         if apart.is_empty():
             st.caption("No ticket of a finished or loaded vehicle yet.")

@@ -42,7 +42,7 @@ def _computed(module: str, function: str) -> Export:
 
 
 def _margins(edition: AnyEdition, settings: Settings) -> Rows:
-    from pipeline.answers.margins import margins_table
+    from pipeline.answers.kept_margins import margins_table
 
     return margins_table(edition, settings)
 

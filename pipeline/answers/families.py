@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.answers.filters import Filters
 from pipeline.answers.selling import EVERYTHING
-from pipeline.layouts.views import ask, run
+from pipeline.layouts.views import ask, compose, run
 from pipeline.settings import Settings
 
 if TYPE_CHECKING:
@@ -51,28 +51,20 @@ def family_vehicles(con: duckdb.DuckDBPyConnection, settings: Settings, filters:
     return frame.sort("family", "bodies", "vehicle_id", descending=[False, True, False])
 
 
-def family_margins(
-    con: duckdb.DuckDBPyConnection, settings: Settings, margins: pl.DataFrame, filters: Filters = EVERYTHING
-) -> pl.DataFrame:
+def family_margins(con: duckdb.DuckDBPyConnection, settings: Settings, margins: str, filters: Filters = EVERYTHING) -> pl.DataFrame:
     """`family, load, jobs, margin_low_kg, margin_kg, margin_high_kg`: margin to GVM of the family's jobs, central 80 %.
 
     Args:
-        margins: the export `margins`: at least `job_id, load, margin_kg`.
+        margins: what to select `job_id, load, margin_kg` of past jobs from.
     """
-    held = ask(con, "family_jobs", filters.clause("sold"), length_step_mm=settings.layouts.length_step_mm)
-    known = held.join(margins.select("job_id", "load", "margin_kg").drop_nulls("margin_kg"), on="job_id")
-    margin = pl.col("margin_kg")
-    return (
-        known.group_by("family", "load")
-        .agg(
-            pl.len().cast(pl.Int64).alias("jobs"),
-            margin.quantile(0.1, "linear").alias("margin_low_kg"),
-            margin.median().alias("margin_median_kg"),
-            margin.quantile(0.9, "linear").alias("margin_high_kg"),
-        )
-        .rename({"margin_median_kg": "margin_kg"})
-        .sort("family", "load")
-    )
+    clause = filters.clause("sold")
+    return run(con, f"""
+        SELECT h.family, m.load, count(*) AS jobs, quantile_cont(m.margin_kg, 0.1) AS margin_low_kg, median(m.margin_kg) AS margin_kg,
+               quantile_cont(m.margin_kg, 0.9) AS margin_high_kg
+        FROM ({compose("family_jobs", clause)}) AS h JOIN {margins} AS m ON m.job_id = h.job_id
+        WHERE m.margin_kg IS NOT NULL
+        GROUP BY h.family, m.load ORDER BY h.family, m.load""",
+        {"length_step_mm": settings.layouts.length_step_mm, **clause.values})  # fmt: skip
 
 
 def family_changes(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:

@@ -7,6 +7,7 @@ from typing import Any
 from pipeline.answers.doubts import forget_doubts, write_doubts
 from pipeline.answers.engines import HERE, Engine, model_on_spark
 from pipeline.answers.history import BODIES, history_of
+from pipeline.answers.kept_margins import MARK, keep_margins
 from pipeline.answers.trust import REPORT
 from pipeline.errors import WrongCall
 from pipeline.layouts.families import build_families, read_families
@@ -53,6 +54,7 @@ def fit_store(store: Store, report: bool = False, engine: Engine = HERE) -> dict
                 forget_doubts(con)
             create_views(con)
             keep_facts(con)
+            mark = keep_margins(con, history, model, settings)
             con.execute("CHECKPOINT")
             told = _report(fitted, settings, _families_of(con)) if report and fitted else None
         reached("families-built")
@@ -61,7 +63,7 @@ def fit_store(store: Store, report: bool = False, engine: Engine = HERE) -> dict
             write_json(folder / REPORT, told)
         kept = ("hand_ins", "settings", "rows", "digests", "digests_by", "records_to")
         manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": model.digest}
-        manifest |= {"rules_since": parent.rules_since}
+        manifest |= {"rules_since": parent.rules_since, MARK: mark}
         edition = publish(store, folder, manifest, settings)
     outcome = {"edition": edition.number, **_figures(model, evidence), "families": families.families.height}
     return outcome | ({"report": told} if report else {})
@@ -100,7 +102,7 @@ def _report(fitted: Fitted, settings: Any, families: list[str | None]) -> dict[s
 def _families_of(con: Any) -> list[str | None]:
     """Name of the layout family of each body, in the history's order."""
     rows = con.execute(f"""
-        SELECT f.name FROM ({BODIES}) AS b
+        SELECT f.name FROM ({BODIES.format(jobs="")}) AS b
         LEFT JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body
         LEFT JOIN families AS f ON f.family = m.family ORDER BY b.job_id, b.body""").fetchall()
     return [row[0] for row in rows]

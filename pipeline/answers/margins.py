@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from pipeline.answers.files import Rows
 from pipeline.answers.history import history_of
-from pipeline.answers.vehicles import assessed_of, terms_for, with_tickets, work_of_history
+from pipeline.answers.vehicles import assessed_of, terms_by, with_tickets, work_of_history
 from pipeline.frames import Columns, take
 from pipeline.loads.cases import Assessed, Work, number, own_cases, rows_of, text
 from pipeline.loads.check import Checked, Terms, check_cases
-from pipeline.loads.margins import COLUMNS, delivered, history_margins, ticket_check
+from pipeline.loads.margins import delivered, history_margins, ticket_check
 from pipeline.loads.travel import brought
+from pipeline.mass.evidence import History
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.settings_loads import TravelLoad
 from pipeline.store.editions import AnyEdition
-
-_TENTHS = tuple(name for name in COLUMNS if name.endswith("_kg"))
 
 
 @dataclass(frozen=True)
@@ -38,17 +38,25 @@ class PastJobs:
     terms: Terms
 
 
-def past_jobs(edition: AnyEdition, settings: Settings) -> PastJobs:
+def past_jobs(edition: AnyEdition, settings: Settings, jobs: Sequence[str] | None = None) -> PastJobs:
     """Everything that margins of history are made from; read once for several questions.
 
     Without a model, bodies that were never measured are not known, and neither are their margins.
+
+    Args:
+        jobs: only these, which takes a moment however many there are.
     """
     model = Model.from_json(edition.model_text()) if edition.has_model else None
-    history = history_of(edition.cursor())
+    cursor = edition.cursor()
+    return past_of(history_of(cursor, jobs), model, cursor, settings)
+
+
+def past_of(history: History, model: Model | None, cursor: Any, settings: Settings) -> PastJobs:
+    """The same of a history that was read already; the cursor is over its tables."""
     whole = work_of_history(history, settings)
     alone = assessed_of(model, history.bodies, history.fitout, settings)
     work, known = delivered(whole, with_tickets(alone, history, settings))
-    return PastJobs(work, known, delivered(whole, alone)[1], terms_for(edition, work, settings))
+    return PastJobs(work, known, delivered(whole, alone)[1], terms_by(cursor, work, settings))
 
 
 def margins(past: PastJobs, travel: TravelLoad) -> Columns:
@@ -87,12 +95,12 @@ def open_job(past: PastJobs, job_id: str, travel: TravelLoad) -> Checked | None:
     return check_cases(past.work, own_cases(past.work).rows(job), past.assessed, brought(travel), past.terms)
 
 
+def jobs_with_tickets(edition: AnyEdition) -> list[str]:
+    """Jobs of which a finished or loaded vehicle was weighed: all that `tickets_beside` needs to be told of."""
+    found = edition.cursor().execute("SELECT DISTINCT job_id FROM weighings WHERE state IN ('finished', 'loaded') ORDER BY job_id")
+    return [job_id for (job_id,) in found.fetchall()]
+
+
 def tickets_beside(past: PastJobs) -> Columns:
     """Tickets of finished and loaded vehicles beside what was added up without them (loads.margins.ticket_check)."""
     return ticket_check(past.work, past.without_tickets, past.terms)
-
-
-def margins_table(edition: AnyEdition, settings: Settings) -> Rows:
-    """The export `margins`, kg to a tenth."""
-    frame = margins(past_jobs(edition, settings), settings.travel)
-    return Rows.of_columns(frame | {name: np.round(frame[name], 1) for name in _TENTHS}, COLUMNS)

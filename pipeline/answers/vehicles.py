@@ -163,7 +163,12 @@ def with_tickets(known: Assessed, history: History, settings: Settings) -> Asses
 
 def terms_for(edition: AnyEdition | None, work: Work, settings: Settings) -> Terms:
     """On what terms the vehicles of `work` are reckoned, with history's tickets against their makers' figures."""
-    spreads = no_spreads(work) if edition is None else _spreads(edition.cursor(), work, settings)
+    return terms_by(None if edition is None else edition.cursor(), work, settings)
+
+
+def terms_by(cursor: Any, work: Work, settings: Settings) -> Terms:
+    """The same by a cursor over the edition's tables; None: without a history."""
+    spreads = no_spreads(work) if cursor is None else _spreads(cursor, work, settings)
     return Terms(settings.vehicles, settings.limits, settings.workshop.country, spreads)
 
 

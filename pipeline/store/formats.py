@@ -14,7 +14,7 @@ from typing import Any
 
 from pipeline.sift import create_tables
 from pipeline.sift.cells import literal, name
-from pipeline.store.schema import KEPT, create_views
+from pipeline.store.schema import BY_THE_FIT, KEPT, create_views
 
 _OLDER = "older_edition"
 
@@ -43,7 +43,7 @@ def _attached(con: Any, database: Path) -> Iterator[tuple[str, str]]:
     con.execute(f"ATTACH {literal(str(database))} AS {_OLDER} (READ_ONLY)")
     theirs = _columns(con, _OLDER)
     for table, columns in {**theirs, **_today()}.items():
-        if table in KEPT:
+        if table in (*KEPT, *BY_THE_FIT):
             continue
         there = theirs.get(table, {})
         told = ", ".join(name(column) if column in there else f"{absent} AS {name(column)}" for column, absent in columns.items())

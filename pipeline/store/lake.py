@@ -17,7 +17,7 @@ from typing import Any
 from pipeline.errors import SourceAway, SourceDamaged, StoreBroken, WrongCall
 from pipeline.sift.cells import name
 from pipeline.store.editions import MODEL, SCHEMA_VERSION, Edition
-from pipeline.store.schema import view_texts
+from pipeline.store.schema import BY_THE_FIT, view_texts
 from pipeline.store.spread import BLOCK, Place, put_whole, reaching
 
 MANIFEST = "manifest.json"
@@ -74,7 +74,7 @@ def _tables(edition: Edition) -> dict[str, list[str]]:
         "ORDER BY table_name, ordinal_position"
     )
     for table, column in listed.fetchall():
-        if table not in view_texts():
+        if table not in view_texts() and table not in BY_THE_FIT:
             found.setdefault(table, []).append(column)
     return found
 

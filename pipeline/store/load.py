@@ -18,7 +18,7 @@ from pipeline.store.audit import audit, digest_maker, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing
 from pipeline.store.editions import DATABASE, MODEL, SCHEMA_VERSION, Edition, Store, building, publish
-from pipeline.store.schema import create_views, keep_facts
+from pipeline.store.schema import create_views, forget_fit, keep_facts
 
 ACCOUNT_COLUMNS = ("hand_in", "file", "table", "sha256", "read", "kept", "suspect", "rejected", "superseded", "left_out", "taken_up")
 
@@ -232,6 +232,7 @@ def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[s
     mark_suspects(con, settings, everywhere)
     create_views(con)
     keep_facts(con, everywhere)
+    forget_fit(con)
     rows = audit(con)
     manifest = {"rows": rows, "digests": digests(con), "digests_by": digest_maker(), "records_to": records_to(con)}
     accounts = accounts_of(con)

@@ -19,7 +19,7 @@ from pipeline.store.audit import digest_maker, digests
 from pipeline.store.disk import copy_file, only_one, reached, writing
 from pipeline.store.editions import MODEL, SCHEMA_VERSION, Edition, Store, building, publish
 from pipeline.store.load import Entry, entries, finish, open_builder, take_in
-from pipeline.store.schema import KEPT
+from pipeline.store.schema import BY_THE_FIT, KEPT
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def _carry_over(con: Any, live: Edition) -> None:
     con.execute(f"ATTACH {literal(str(live.database))} AS live_edition (READ_ONLY)")
     there = {table for (table,) in con.execute(ours.format(of="'live_edition'")).fetchall()}
     here = {table for (table,) in con.execute(ours.format(of="current_database()")).fetchall()}
-    for table in sorted(there - here - set(KEPT)):
+    for table in sorted(there - here - {*KEPT, *BY_THE_FIT}):
         con.execute(f"CREATE TABLE {name(table)} AS FROM live_edition.{name(table)}")
     con.execute("DETACH live_edition")
 

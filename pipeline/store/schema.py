@@ -12,6 +12,9 @@ from pipeline.sift.schema import key_text
 
 KEPT = ("accounts", "body_facts", "list_lines", "newest_day")
 """Views that an edition keeps as tables of the same names; made of its records, so left out of digests and exports."""
+PAST_MARGINS = "past_margins"
+BY_THE_FIT = (PAST_MARGINS,)
+"""Tables that hold for the very records they were made of: a load, a rebuild and an export of the edition leave them out."""
 _HEAD = re.compile(r"\A(?:--[^\n]*\n)*CREATE OR REPLACE VIEW (\w+) AS\n", re.MULTILINE)
 _TOUCHED = "job_id IN (SELECT job_id FROM touched_jobs)"
 
@@ -40,6 +43,12 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
     for table in ("accounts", "newest_day") if narrow else KEPT:
         con.execute(f"DROP {'TABLE' if table in kept else 'VIEW'} IF EXISTS {table}")
         con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
+
+
+def forget_fit(con: Any) -> None:
+    """Drop what a fit has made of records that are others now."""
+    for table in BY_THE_FIT:
+        con.execute(f"DROP TABLE IF EXISTS {table}")
 
 
 def select_of(view: str, **parts: str) -> str:

@@ -226,7 +226,9 @@ def test_items_of_a_family_are_those_of_a_plain_count():
 def test_margins_of_a_family_are_those_of_its_jobs():
     jobs = [row["job_id"] for row in sold_through(Filters())]
     margins = pl.DataFrame({"job_id": sorted(set(jobs)), "load": "travel", "margin_kg": range(len(set(jobs)))})
-    found = families.family_margins(CON, USUAL, margins)
+    con = CON.cursor()
+    con.register("margins_told", margins.to_arrow())
+    found = families.family_margins(con, USUAL, "margins_told")
     of = dict(margins.select("job_id", "margin_kg").iter_rows())
     for row in found.iter_rows(named=True):
         own = pl.Series([of[job] for job in {each["job_id"] for each in sold_through(Filters(families=(row["family"],)))}])

@@ -9,7 +9,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from pipeline.answers import levers, limits, margins, vehicles
+from pipeline.answers import kept_margins, levers, limits, margins, vehicles
 from pipeline.answers.vehicles import assessed_of, terms_for, work_of_drafts
 from pipeline.cli import main
 from pipeline.errors import InputRefused
@@ -309,7 +309,7 @@ def test_every_delivered_job_stands_twice(past):
 
 def test_the_export_has_the_columns_of_the_contract(shop):
     _, edition = shop
-    rows = margins.margins_table(edition, SETTINGS)
+    rows = kept_margins.margins_table(edition, SETTINGS)
     assert rows.columns == COLUMNS
     for row in rows.records():
         if row["margin_kg"] is not None:
@@ -361,7 +361,7 @@ def test_a_job_by_its_tickets_alone(tmp_path):
     )
     assert main(["load", str(folder), "--store", str(tmp_path / "store"), "--out", str(tmp_path / "accounts.csv")]) == 0
     edition = Store(tmp_path / "store").live()
-    row = margins.margins_table(edition, Settings()).records()[0]
+    row = kept_margins.margins_table(edition, Settings()).records()[0]
     assert (row["body_kg"], row["body_source"], row["load"]) == (260.0, "tickets", "travel")
     fuel = 0.2 * 80 * 0.835
     assert row["laden_kg"] == pytest.approx(2220 + fuel + 190, abs=0.06)

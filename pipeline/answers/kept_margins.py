@@ -1,0 +1,101 @@
+"""Margins of past jobs as a table: kept in the edition by its fit, reckoned anew where the settings are others by now.
+
+The manifest holds a mark of the settings that the table was made under, and only of the edition that the fit has built: a
+load brings other records and leaves the table out. So no number of other settings, records or another model can be shown.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+import numpy as np
+import polars as pl
+
+from pipeline.answers.files import Rows
+from pipeline.answers.margins import PastJobs, margins, past_jobs, past_of
+from pipeline.loads.margins import COLUMNS
+from pipeline.mass.evidence import History
+from pipeline.mass.model import Model
+from pipeline.settings import Settings
+from pipeline.store.editions import AnyEdition
+from pipeline.store.schema import PAST_MARGINS
+
+SHOWN = (*COLUMNS, "low_kg", "high_kg", "p_over", "laden_source", "dated_on", "branch", "size_class", "kind", "length_mm")
+MARK = "margins"
+"""Entry of the manifest."""
+_RECKONED = "reckoned_margins"
+_TEXTS = ("job_id", "vehicle_id", "upgrade_id", "load", "body_source", "laden_source", "branch", "size_class", "kind")
+_TENTHS = tuple(name for name in COLUMNS if name.endswith("_kg"))
+_SMALLEST = "least(margin_kg, rear_margin_kg) NULLS LAST, job_id, load"
+
+
+@dataclass(frozen=True)
+class PastMargins:
+    """SHOWN: every delivered job, twice: as delivered and with the travel load.
+
+    Attributes:
+        reckoned: an Arrow table; None: the one kept in the edition holds.
+    """
+
+    reckoned: Any = None
+
+    def on(self, con: Any) -> str:
+        """What a query by this cursor of the edition selects them from."""
+        if self.reckoned is None:
+            return PAST_MARGINS
+        con.register(_RECKONED, self.reckoned)
+        return _RECKONED
+
+
+def past_margins(edition: AnyEdition, settings: Settings) -> PastMargins:
+    """The margins of an edition under these settings: the kept ones where they hold, else reckoned now."""
+    if edition.manifest.get(MARK) == mark_of(settings):
+        return PastMargins()
+    return PastMargins(_frame(past_jobs(edition, settings), settings).to_arrow())
+
+
+def keep_margins(con: Any, history: History, model: Model, settings: Settings) -> str:
+    """Keep the margins in the edition under construction. Returns: the mark for its manifest."""
+    con.register(_RECKONED, _frame(past_of(history, model, con, settings), settings).to_arrow())
+    # by job, so that its ids take little room; by load first, since a page asks for one of them
+    con.execute(f"CREATE OR REPLACE TABLE {PAST_MARGINS} AS FROM {_RECKONED} ORDER BY load, job_id")
+    con.unregister(_RECKONED)
+    return mark_of(settings)
+
+
+def mark_of(settings: Settings) -> str:
+    """A digest of everything that is set about margins."""
+    told = (settings.travel, settings.vehicles, settings.limits, settings.mass, settings.workshop.country)
+    return hashlib.sha256(msgspec.json.encode(told, order="deterministic")).hexdigest()
+
+
+def margins_table(edition: AnyEdition, settings: Settings) -> Rows:
+    """The export `margins`, kg to a tenth, the smallest margin first."""
+    found = past_margins(edition, settings)
+    if found.reckoned is not None:
+        import duckdb
+
+        # an edition that lies in a lake is asked in another engine, which knows no frame of ours
+        return _export(duckdb.connect(), found)
+    return _export(edition.cursor(), found)
+
+
+def _export(con: Any, found: PastMargins) -> Rows:
+    told = ", ".join(f"round_even({name} * 10, 0) / 10 AS {name}" if name in _TENTHS else name for name in COLUMNS)
+    return Rows.query(con, f"SELECT {told} FROM {found.on(con)} ORDER BY {_SMALLEST}")
+
+
+def _frame(past: PastJobs, settings: Settings) -> pl.DataFrame:
+    found = margins(past, settings.travel)
+    return pl.DataFrame([_series(name, found[name]) for name in SHOWN])
+
+
+def _series(name: str, values: np.ndarray) -> pl.Series:
+    if name == "dated_on":
+        return pl.Series(name, values.astype("datetime64[D]"), dtype=pl.Date)
+    if name in _TEXTS:
+        return pl.Series(name, values.tolist(), dtype=pl.String)
+    return pl.Series(name, values.astype(np.float64), nan_to_null=True)
