@@ -23,8 +23,8 @@ class SparkBlocks:
 
         self._level = StorageLevel.MEMORY_AND_DISK
         sent = list(packages)
-        parts = min(len(sent), 2 * context.defaultParallelism)
-        self._rows: RDD[Rows] = context.parallelize(sent, parts).map(unpack).persist(self._level)
+        # a part a package: a worker holds one design at a time, 15 MB, however long the history is, and drops whole ones to disk
+        self._rows: RDD[Rows] = context.parallelize(sent, len(sent)).map(unpack).persist(self._level)
         self._last: RDD[Any] | None = None
 
     def run(self, work: Work) -> PassSums:

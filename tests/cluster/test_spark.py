@@ -6,6 +6,7 @@ tests/mass.
 
 from __future__ import annotations
 
+import argparse
 import os
 import shutil
 from functools import partial
@@ -19,6 +20,7 @@ from polars.testing import assert_frame_equal
 
 from pipeline.answers.exports import EXPORTS, SPREAD
 from pipeline.answers.history import history_of
+from pipeline.cli.papers import write_summary
 from pipeline.cluster.session import spark_session
 from pipeline.layouts.families import signature_values
 from pipeline.layouts.views import ask
@@ -77,6 +79,17 @@ def test_an_export_says_the_same(editions, what):
     for ours, theirs in zip(here.rows, there.rows, strict=True):
         different = [(column, a, b) for column, a, b in zip(here.columns, ours, theirs, strict=True) if not _alike(a, b)]
         assert not different
+
+
+def test_the_summary_of_a_month_is_the_same_paper(editions):
+    store, lake = editions
+    call = argparse.Namespace(store=store, month="2026-03", out=store.root / "month.pdf")
+    papers = []
+    for edition in (store.live(), lake):
+        write_summary(call, edition)
+        papers.append(call.out.read_bytes())
+    assert papers[0] == papers[1]
+    assert papers[0].startswith(b"%PDF")
 
 
 def test_signatures_of_layouts_are_the_same_text(editions):
