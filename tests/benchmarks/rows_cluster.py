@@ -1,6 +1,7 @@
 """Spark on several worker processes of this machine, against DuckDB in one process: the same questions, the same fit.
 
-Needs the extra `cluster` and Java; `--only cluster`. What the two must agree in is in tests/cluster.
+Needs the extra `cluster` and Java; `--only cluster`. What the two must agree in is tested in
+tests/cluster, and compared here at the run's own size.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Any
 import numpy as np
 from measure import Figure, Setup, timed
 from rows_load import loaded
+from same_rows import TOLERANCE, different
 
 MASTER = "local-cluster[2,1,1024]"
 WHAT = ("accounts", "trends", "conversion", "pairs")
@@ -36,11 +38,13 @@ def on_a_cluster(setup: Setup) -> list[Figure]:
         began = timed(far.cursor)
         figures.append(_figure("opening the lake", began, math.nan))
         for what in WHAT:
-            ask = lambda on, what=what: export(on, what, settings, Role.MANAGER)  # noqa: E731 - asked of both, one after the other
-            before = _shuffled(spark)
+            before, answers = _shuffled(spark), []
+            ask = lambda on, what=what, kept=answers: kept.append(export(on, what, settings, Role.MANAGER))  # noqa: E731 - of both
             figures.append(_figure(f"export {what}, {setup.bodies:,} bodies", timed(lambda a=ask: a(far)), timed(lambda a=ask: a(edition))))
             figures.append(_figure("  shuffled between the workers", (_shuffled(spark) - before) / 2**20, math.nan, "MiB"))
-            print(figures[-2], figures[-1], file=sys.stderr)
+            apart = different(answers[1], answers[0])
+            figures.append(_figure(f"  of {len(answers[1].rows):,} rows, cells apart by over {TOLERANCE:g}", len(apart), math.nan, ""))
+            print(*figures[-3:], apart[:5], file=sys.stderr)
         figures += _fits(setup, spark, edition)
     return figures
 

@@ -18,8 +18,8 @@ import tempfile
 import traceback
 from pathlib import Path
 
-# run as a script from anywhere: this folder and the checkout are found by their places
-sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parents[2])]
+# run as a script from anywhere: this folder, the tests and the checkout are found by their places
+sys.path[:0] = [str(place) for place in Path(__file__).resolve().parents[:3]]
 
 import rows_cluster  # noqa: E402
 import rows_load  # noqa: E402
