@@ -91,7 +91,7 @@ def _look_css(look: Look) -> str:
     return (
         "<style>[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] * "
         f"{{ color: {look.muted} !important; opacity: 1 !important; }}"
-        f"[data-testid^=stBaseButton-primary] *, [data-baseweb=tag], [data-baseweb=tag] * {{ color: {on_accent} !important; }}</style>"
+        f"[data-testid^=stBaseButton-primary] *, [data-tag], [data-tag] * {{ color: {on_accent} !important; }}</style>"
     )
 
 

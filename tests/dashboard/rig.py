@@ -110,6 +110,36 @@ def _playwright() -> Any:
     return running
 
 
+PHONE = {
+    "user_agent": "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/130.0 Mobile Safari/537.36",
+    "is_mobile": True,
+    "has_touch": True,
+}
+"""What makes a browser a phone besides its width: the sidebar folds itself away there once a page was chosen."""
+
+
+def context(chromium: Any, width: int = 1280, look: str = "light") -> Any:
+    """A browser of its own: a desktop's, or a phone's where it is narrow."""
+    phone = PHONE if width < 640 else {}
+    return chromium.new_context(viewport={"width": width, "height": 1000}, color_scheme=look, accept_downloads=True, **phone)
+
+
+NOT_OURS = ("picked_brush",)
+"""The frame that the charting library draws around a dragged span carries no title and cannot be given one."""
+
+
+def serious_faults(page: Any) -> list[tuple[str, str]]:
+    """What axe-core finds serious or critical on a page, with the first place."""
+    from axe_core_python.sync_playwright import Axe
+
+    found = []
+    for fault in Axe().run(page)["violations"]:
+        nodes = [node["html"] for node in fault["nodes"] if not any(word in node["html"] for word in NOT_OURS)]
+        if fault["impact"] in ("serious", "critical") and nodes:
+            found.append((fault["id"], nodes[0][:200]))
+    return found
+
+
 class Watch:
     """What a page asks for and complains about while a test runs."""
 

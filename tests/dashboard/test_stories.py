@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import zipfile
@@ -9,16 +10,19 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import pymupdf
 import pytest
 import rig
 
-from pipeline.answers.drafts import read_drafts
-from pipeline.settings import Settings
+from pipeline.answers.drafts import Drafts, read_drafts
+from pipeline.settings import Settings, list_settings
 from pipeline.store import Store
 
 pytestmark = [pytest.mark.browser, rig.needs_browser]
 
 Open = Callable[..., Any]
+
+in_every_look = pytest.mark.parametrize(("width", "look"), [(width, look) for width in (1280, 375) for look in ("light", "dark")])
 
 
 @pytest.fixture
@@ -27,7 +31,7 @@ def opened(address: str, chromium: Any) -> Iterator[Open]:
     contexts, watches = [], []
 
     def open_page(path: str, width: int = 1280, look: str = "light") -> Any:
-        contexts.append(chromium.new_context(viewport={"width": width, "height": 1000}, color_scheme=look, accept_downloads=True))
+        contexts.append(rig.context(chromium, width, look))
         page = contexts[-1].new_page()
         page.set_default_timeout(rig.PATIENCE_MS)
         watches.append(rig.Watch(page, address))
@@ -42,10 +46,9 @@ def opened(address: str, chromium: Any) -> Iterator[Open]:
 
 
 def choose(page: Any, label: str, words: str) -> None:
-    """Choose in a list, with the keyboard."""
+    """Choose in a list."""
     page.get_by_role("combobox", name=label, exact=True).click()
-    page.keyboard.type(words)
-    page.keyboard.press("Enter")
+    page.get_by_role("option", name=words, exact=True).click()
     page.keyboard.press("Escape")
     rig.settle(page)
 
@@ -60,13 +63,36 @@ def taken(page: Any, button: str, kind: str, place: int = 0) -> bytes:
     return data
 
 
+def looked_at(page: Any) -> None:
+    """Nothing on the page is hard to read or to reach, and nothing of it lies beside the screen."""
+    assert rig.serious_faults(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth <= window.screen.width")
+
+
+@contextlib.contextmanager
+def sidebar(page: Any) -> Iterator[Any]:
+    """The sidebar, which a phone keeps folded away."""
+    folded = page.get_by_test_id("stExpandSidebarButton")
+    if folded.is_visible():
+        folded.click()
+        yield page.get_by_test_id("stSidebar")
+        fold = page.get_by_test_id("stSidebarCollapseButton").locator("button")
+        if fold.is_visible():
+            fold.click()
+        rig.settle(page)
+    else:
+        yield page.get_by_test_id("stSidebar")
+
+
 def said(page: Any) -> str:
     """The sentence that says what the filters let through."""
     return page.get_by_test_id("stMain").locator("p", has=page.locator("strong")).first.inner_text()
 
 
 def go(page: Any, name: str) -> None:
-    page.get_by_test_id("stSidebarNav").get_by_role("link", name=name).click()
+    with sidebar(page) as side:
+        side.get_by_test_id("stSidebarNav").get_by_role("link", name=name).click()
+        page.wait_for_timeout(300)
     page.get_by_role("heading", level=1, name=name).wait_for()
     rig.settle(page)
 
@@ -155,13 +181,83 @@ def test_a_choice_in_a_chart_leads_to_its_rows_and_to_a_job(opened: Open) -> Non
     page.get_by_role("heading", level=2, name="Job ").wait_for()
 
 
-def test_the_manager_finds_what_changed_keeps_the_view_and_takes_it_along(opened: Open) -> None:
-    page = opened("")
+@in_every_look
+def test_the_manager_finds_what_changed_and_takes_the_families_along(opened: Open, width: int, look: str) -> None:
+    page = opened("", width, look)
     for heading in ("What came in last", "What really changed in sales", "Near the limit", "Quotes gone quiet"):
         page.get_by_role("heading", name=heading, exact=True).wait_for()
+    looked_at(page)
     page.get_by_role("link", name="See every comparison").click()
+    page.get_by_role("heading", level=1, name="What sells").wait_for()
     rig.settle(page)
-    choose(page, "Kind of body", "tray")
+    with sidebar(page):
+        choose(page, "Kind of body", "tray")
+    assert "trays sold" in said(page)
+    looked_at(page)
+    assert taken(page, "Save picture", "PNG").startswith(b"\x89PNG")
+    go(page, "Layout families")
+    looked_at(page)
+    cells = page.get_by_test_id("stTable").first.locator("tbody tr").all()
+    rows = list(csv.DictReader(io.StringIO(taken(page, "Take along", "CSV").decode("utf-8-sig"))))
+    assert [row["name"] for row in rows] == [cell.locator("td").nth(1).inner_text() for cell in cells]
+    assert zipfile.is_zipfile(io.BytesIO(taken(page, "Take along", "XLSX")))
+    assert taken(page, "Take along", "Parquet")[:4] == b"PAR1"
+
+
+@in_every_look
+def test_the_engineer_estimates_a_draft_and_takes_it_to_the_commands(
+    opened: Open, store: Store, tmp_path: Path, width: int, look: str
+) -> None:
+    page = opened("early-mass", width, look)
+    start_typical(page)
+    lengthen(page, 2300)
+    assert page.locator("ul.key li").count() > 0
+    looked_at(page)
+    assert drafts_taken(page, tmp_path, store).bodies["length_mm"].tolist() == [2300]
+
+
+@in_every_look
+def test_the_salesperson_turns_the_screen_to_a_customer_and_hands_over_a_sheet(opened: Open, width: int, look: str) -> None:
+    page = opened("for-your-vehicle", width, look)
+    page.get_by_role("combobox", name="Your vehicle").click()
+    page.get_by_role("option").first.click()
+    page.get_by_text("Left for people, luggage and tow ball").first.wait_for()
+    rig.settle(page)
+    looked_at(page)
+    with pymupdf.open(stream=taken(page, "Sheet to take home", "PDF, A4")) as document:
+        told = " ".join(sheet.get_text() for sheet in document)
+    left = page.get_by_test_id("stMetricValue").first.inner_text().removesuffix(" kg")
+    assert f"about {left.replace(',', '')} kg" in " ".join(told.replace(",", "").split())
+
+
+def start_typical(page: Any) -> None:
+    page.get_by_role("button", name="Start from …").click()
+    page.get_by_role("button", name="Start from its typical build").click()
+    page.keyboard.press("Escape")
+    page.get_by_text("Tightest limit").first.wait_for()
+    rig.settle(page)
+
+
+def lengthen(page: Any, length_mm: int) -> None:
+    """Another length of the first body, and the estimate that follows from it."""
+    before = page.get_by_role("heading", name=": about").first.inner_text()
+    page.get_by_label("Length, mm").first.fill(str(length_mm))
+    page.get_by_label("Length, mm").first.press("Enter")
+    page.wait_for_function("said => ![...document.querySelectorAll('h3')].some(each => each.innerText === said)", arg=before)
+    rig.settle(page)
+
+
+def drafts_taken(page: Any, folder: Path, store: Store) -> Drafts:
+    """The draft as the commands read it."""
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Folder for the commands").click()
+    with zipfile.ZipFile(download.value.path()) as archive:
+        archive.extractall(folder)
+    return read_drafts(next(folder.iterdir()), store.live(), Settings())
+
+
+def test_a_view_is_kept_under_a_name_and_found_on_start(opened: Open) -> None:
+    page = opened("what-sells?kinds=tray")
     trays = said(page)
     page.get_by_role("button", name="Save this view").click()
     page.get_by_role("textbox", name="Name").fill("trays for the meeting")
@@ -172,54 +268,28 @@ def test_the_manager_finds_what_changed_keeps_the_view_and_takes_it_along(opened
     page.get_by_role("heading", level=1, name="What sells").wait_for()
     rig.settle(page)
     assert said(page) == trays
-    assert taken(page, "Save picture", "PNG").startswith(b"\x89PNG")
     assert b"<svg" in taken(page, "Save picture", "SVG")[:200]
-    go(page, "Layout families")
-    cells = page.get_by_test_id("stTable").first.locator("tbody tr").all()
-    rows = list(csv.DictReader(io.StringIO(taken(page, "Take along", "CSV").decode("utf-8-sig"))))
-    assert [row["name"] for row in rows] == [cell.locator("td").nth(1).inner_text() for cell in cells]
-    assert zipfile.is_zipfile(io.BytesIO(taken(page, "Take along", "XLSX")))
-    assert taken(page, "Take along", "Parquet")[:4] == b"PAR1"
 
 
-def test_the_engineer_lays_three_drafts_side_by_side_and_takes_one_to_the_commands(opened: Open, store: Store, tmp_path: Path) -> None:
+def test_three_drafts_lie_side_by_side_and_one_is_kept_and_sent(opened: Open) -> None:
     page = opened("early-mass")
     for letter in ("A", "B", "C"):
         page.get_by_role("radio", name=letter, exact=True).click()
         rig.settle(page)
-        page.get_by_role("button", name="Start from …").click()
-        page.get_by_role("button", name="Start from its typical build").click()
-        page.keyboard.press("Escape")
-        page.get_by_text("Tightest limit").first.wait_for()
-        rig.settle(page)
-    before = page.get_by_role("heading", name=": about").first.inner_text()
-    page.get_by_label("Length, mm").first.fill("2300")
-    page.get_by_label("Length, mm").first.press("Enter")
-    page.wait_for_function("said => ![...document.querySelectorAll('h3')].some(each => each.innerText === said)", arg=before)
-    rig.settle(page)
+        start_typical(page)
+    lengthen(page, 2300)
     beside = page.get_by_label("Drafts side by side", exact=True).locator("tbody tr")
     assert [row.locator("td").first.inner_text() for row in beside.all()] == ["A", "B", "C"]
-    assert page.locator("ul.key li").count() > 0
     page.get_by_role("button", name="Keep and send").click()
     page.get_by_role("textbox", name="Name").fill("enquiry of Tuesday")
     page.get_by_role("button", name="Keep this draft").click()
     link = page.get_by_test_id("stCode").inner_text().strip()
-    page.keyboard.press("Escape")
-    with page.expect_download() as download:
-        page.get_by_role("button", name="Folder for the commands").click()
-    with zipfile.ZipFile(download.value.path()) as archive:
-        archive.extractall(tmp_path)
-    assert read_drafts(next(tmp_path.iterdir()), store.live(), Settings()).bodies["length_mm"].tolist()[0] == 2300
     made = page.get_by_role("heading", name=": about").first.inner_text()
     again = opened(link.split("/", 3)[3], width=375, look="dark")
     assert again.get_by_role("heading", name=": about").first.inner_text() == made
 
 
-def test_the_salesperson_turns_a_phone_to_a_customer_and_hands_over_a_sheet(opened: Open) -> None:
-    page = opened("for-your-vehicle", width=375, look="dark")
-    page.get_by_role("combobox", name="Your vehicle").click()
-    page.get_by_role("option").first.click()
-    page.get_by_text("Left for people, luggage and tow ball").first.wait_for()
-    rig.settle(page)
-    assert taken(page, "Sheet to take home", "PDF, A4").startswith(b"%PDF")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 375
+def test_the_settings_are_taken_along_as_the_command_lists_them(opened: Open, store: Store) -> None:
+    page = opened("settings")
+    rows = list(csv.DictReader(io.StringIO(taken(page, "Take along", "CSV").decode("utf-8-sig"))))
+    assert [(row["key"], row["meaning"]) for row in rows] == [(one.key, one.doc) for one in list_settings(store.settings_file)]
