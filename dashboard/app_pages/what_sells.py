@@ -9,10 +9,11 @@ from dashboard.parts import pictures, tables
 from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import bodies_behind
 from dashboard.parts.rows import rows_of
-from dashboard.questions import calls, curve, quiet_quotes
+from dashboard.questions import calls, curve, has_families, quiet_quotes
 from pipeline.answers import selling
 from pipeline.answers.finder import ItemAt, Search
 from pipeline.pictures import charts
+from pipeline.trends.mass import PAYS_BY
 from pipeline.trends.waiting import GROUPINGS
 
 KINDS = {"family": "Layout families", "item": "Items", "length": "Lengths", "vehicle": "Vehicles", "upgrade": "Upgrades"}
@@ -148,13 +149,13 @@ def pays(now: Here) -> None:
     if not now.may("see-prices"):
         st.info("Prices are not for this role.")
         return
-    found = live.ask(selling.what_pays, now.filters)
-    if found.is_empty():
-        st.info("No price is written down with these filters.")
-        return
-    kinds = sorted(set(found["kind"]))
+    kinds = [kind for kind in PAYS_BY if kind != "family" or live.ask(has_families)]
     kind = address.one("By", "pays_by", {one: one for one in kinds}, kinds[0], st.segmented_control, required=True)
-    part = found.filter(pl.col("kind") == kind).drop("kind", "value")
+    found = live.ask(selling.what_pays, now.filters, kind)
+    if found.is_empty():
+        st.info("No job was sold with these filters.")
+        return
+    part = found.drop("kind", "value")
     part = part if now.may("see-costs") else part.drop(*COST, strict=False)
     tables.table(rows_of(part), f"What pays, by {kind}", "pays", now, abouts.PAYS)
 

@@ -166,9 +166,9 @@ def mass_drivers(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Fi
     return mass.mass_drivers(con, filters.without_start().clause("sold"), at, settings.layouts)
 
 
-def what_pays(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """Price, cost, hours and what is left over, by family, length, vehicle and item, where they are known."""
-    return mass.what_pays(con, filters.clause("sold"), settings.layouts)
+def what_pays(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, kind: str | None = None) -> pl.DataFrame:
+    """Price, cost, hours and what is left over, by family, length, vehicle and item or by one of these, where they are known."""
+    return mass.what_pays(con, filters.clause("sold"), settings.layouts, kind)
 
 
 def filter_choices(con: duckdb.DuckDBPyConnection) -> dict[str, list[str]]:

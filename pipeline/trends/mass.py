@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 BY_YEAR = ("kind", "length_from_mm", "year", "bodies", "mass_low_kg", "mass_kg", "mass_high_kg", "kg_per_m")
 DRIVERS = ("item_id", "label", "each_before", "each_now", "item_kg", "adds_kg")
+PAYS_BY = ("family", "item", "length", "vehicle")
+"""What jobs are gathered by to see what pays."""
 PAYS = (
     "kind",
     "value",
@@ -49,12 +51,17 @@ def mass_drivers(con: duckdb.DuckDBPyConnection, clause: Clause, window: Window,
     return frame.select(DRIVERS).sort(pl.col("adds_kg").abs(), "item_id", descending=[True, False], nulls_last=True)
 
 
-def what_pays(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings) -> pl.DataFrame:
+def what_pays(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, kind: str | None = None) -> pl.DataFrame:
     """PAYS: medians of whole jobs sold that have a body under each value; what is not known to any of them is empty.
 
     A job with two bodies counts under both: its price is never split between them. `left_over` is price less cost.
+
+    Args:
+        kind: one of PAYS_BY alone, which is quicker; None: all of them.
     """
-    frame = ask(con, "pays", clause, length_step_mm=layouts.length_step_mm)
+    kinds = PAYS_BY if kind is None else (kind,)
+    asked = [(each, ask(con, "pays", clause, length_step_mm=layouts.length_step_mm, subject=each)) for each in kinds]
+    frame = pl.concat(found.with_columns(kind=pl.lit(each)) for each, found in asked)
     labels = ask(con, "subject_labels").rename({"subject": "kind"})
     frame = frame.join(labels, on=["kind", "value"], how="left").with_columns(pl.col("label").fill_null(pl.col("value")))
     return frame.select(PAYS).sort("kind", "jobs", "value", descending=[False, True, False])

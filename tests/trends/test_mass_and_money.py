@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+import polars as pl
 import pytest
 from random_edition import random_edition
 from small_edition import edition, with_families
@@ -75,3 +76,28 @@ def test_a_job_of_two_bodies_is_never_split_and_counts_under_both():
     assert (long["booked_to_quoted"], long["labour_h_per_kg"], long["price_per_kg"]) == pytest.approx((1.25, 0.2, 60.0))
     assert (short["jobs"], short["jobs_priced"], short["price"], short["revenue"]) == (2, 2, 20000.0, 40000.0)
     assert (short["jobs_with_cost"], short["jobs_with_hours"], short["price_per_kg"]) == (1, 1, 60.0)
+
+
+def test_what_pays_by_items_counts_a_job_once_though_both_its_bodies_hold_one():
+    jobs = [
+        {"job_id": "A", "ordered_on": date(2026, 1, 1), "price": 30000.0},
+        {"job_id": "B", "ordered_on": date(2026, 1, 2), "price": 10000.0},
+        {"job_id": "C", "ordered_on": date(2026, 1, 3), "price": 14000.0},
+    ]
+    bodies = [{"job_id": job, "body": body, "length_mm": 1500.0, "weighed_kg": 250.0}
+              for job, body in (("A", "tray"), ("A", "canopy"), ("B", "canopy"), ("C", "canopy"))]  # fmt: skip
+    items = [{"item_id": name, "label": name, "group": "power"} for name in ("battery", "inverter")]
+    held = {
+        ("A", "tray"): ("battery",),
+        ("A", "canopy"): ("battery", "inverter"),
+        ("B", "canopy"): ("battery",),
+        ("C", "canopy"): ("battery",),
+    }
+    fitout = [{"job_id": job, "body": body, "item_id": item, "qty": 2.0} for (job, body), names in held.items() for item in names]
+    con = with_families(edition(items=items, jobs=jobs, bodies=bodies, fitout=fitout))
+    found = what_pays(con, Clause(), LAYOUTS, "item")
+    assert found.select("value", "jobs", "revenue", "price", "price_per_kg").rows() == [
+        ("battery", 3, 54000.0, 14000.0, 56.0),  # per kg: 60 of A's 500 kg, 40, 56
+        ("inverter", 1, 30000.0, 30000.0, 60.0),
+    ]
+    assert found.equals(what_pays(con, Clause(), LAYOUTS).filter(pl.col("kind") == "item"))
