@@ -49,6 +49,9 @@ def here() -> Here:
     edition = live.edition()
     if edition is None:
         st.info("Nothing is loaded yet. *Start* leads you from your first files to the first picture.")
+        start = st.session_state["pages"].get("start")
+        if start:
+            st.page_link(start, label="To Start →")
         st.stop()
     settings = live.settings()
     return Here(edition, settings, who.role(), filters(), Units(*address.chosen("units")))

@@ -20,7 +20,7 @@ def results(now: Here) -> None:
     search = search_form(now)
     page = live.ask(found_page, search, 1, SIZE)
     number = 1
-    st.markdown(f"**{page.found:,}** {tables.escaped(search_words(search))}.")
+    st.markdown(f"**{tables.escaped(search_words(search, page.found))}**.")
     if not page.found:
         st.caption("Nothing matches. Take a condition away, or reset the filters.")
         return

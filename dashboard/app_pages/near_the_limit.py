@@ -19,6 +19,7 @@ from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
 from pipeline.pictures import charts
 
+LOAD_WORDS = {near.TRAVEL: "travel load", near.DELIVERED: "as delivered"}
 LIMIT_WORDS = {"gvm": "whole vehicle (GVM)", "rear_axle": "rear axle"}
 LIST = ("job_id", "vehicle_id", "dated_on", "margin_kg", "rear_margin_kg", "p_over", "laden_kg", "gvm_kg", "body_source", "laden_source")
 # jobs listed on the page. (a string here would be drawn on the page)
@@ -29,7 +30,7 @@ TICKETS = ("job_id", "ticket", "state", "ticket_kg", "reckoned_kg", "apart_kg", 
 @st.fragment
 def distribution(now: Here) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        load = address.one("Loaded", "load", near.LOADS, near.TRAVEL, st.segmented_control, required=True)
+        load = address.one("Loaded", "load", LOAD_WORDS, near.TRAVEL, st.segmented_control, required=True)
         limit = address.one("Limit", "limit", LIMIT_WORDS, "gvm", st.segmented_control, required=True)
     found = live.ask(margins_spread, now.filters, load, limit)
     if not in_words(now, found.said, load):
@@ -60,7 +61,7 @@ def in_words(now: Here, said: near.Count, load: str) -> bool:
     least = now.units.kg(now.settings.limits.near_margin_kg)
     st.markdown(
         f"**{said.over:,}** of {said.known:,} delivered jobs stand over the rating {near.LOADS[load]}; **{said.near:,}** more are near it "
-        f"(under {least} left, or a chance above {now.settings.limits.near_p:.0%} of going over)."
+        f"(under {least} left, or a chance above {100 * now.settings.limits.near_p:.0f} % of going over)."
     )
     if said.jobs > said.known:
         st.caption(f"Of {said.jobs - said.known:,} more jobs the margin is not known.")

@@ -2,6 +2,7 @@
 
 from functools import partial
 from itertools import groupby
+from typing import Any
 
 import polars as pl
 import streamlit as st
@@ -10,6 +11,12 @@ from dashboard import address, live
 from dashboard.parts import tables
 from pipeline.answers.what_is_set import setting_rows, told
 from pipeline.settings import list_settings
+
+
+def _shown(value: Any) -> str:
+    """A value with places where a long one may break."""
+    return tables.escaped(told(value).replace(",", ", "))
+
 
 path = live.store().settings_file
 st.markdown(
@@ -27,8 +34,8 @@ for section, settings in groupby(found, key=lambda one: one.key.partition(".")[0
     rows = [
         {
             "setting": f"`{one.key.partition('.')[2]}`",
-            "value": tables.escaped(told(one.value)),
-            "comes from": "default" if one.source == "default" else f"`{path.name}` (default: {tables.escaped(told(one.default))})",
+            "value": _shown(one.value),
+            "comes from": "default" if one.source == "default" else f"`{path.name}` (default: {_shown(one.default)})",
             "what it does": tables.escaped(one.doc),
         }
         for one in settings

@@ -23,11 +23,15 @@ def came_in(now: Here) -> None:
     news = live.ask(start.news)
     st.header("What came in last", anchor=False)
     st.markdown(
-        f"The store holds **{news.jobs:,} jobs** with **{news.bodies:,} bodies**, {news.weighed:,} of them weighed. "
-        f"**{news.rejected:,}** rows could not be kept and **{news.suspects:,}** records want a look."
+        f"The store holds **{_many(news.jobs, 'job', 'jobs')}** with **{_many(news.bodies, 'body', 'bodies')}**, {news.weighed:,} of them "
+        f"weighed. **{_many(news.rejected, 'row', 'rows')}** could not be kept; **{_many(news.suspects, 'record', 'records')}** to look at."
     )
     tables.table(news.hand_ins, "Hand-ins of the newest day of loading", "came-in", now, abouts.ACCOUNTS, take=False)
     link("record-health", "See what was rejected and what wants a look →")
+
+
+def _many(count: int, one: str, more: str) -> str:
+    return f"{count:,} {one if count == 1 else more}"
 
 
 @st.fragment(parallel=True)

@@ -39,12 +39,10 @@ def changed(now: Here) -> None:
     found = live.ask(selling.what_changed, now.filters)
     window = live.ask(selling.window, now.filters)
     if window is None or found.is_empty():
-        st.info("Nothing was sold with these filters, so nothing can be compared.")
+        st.info("Too little was sold with these filters to lay one year beside the one before.")
         return
     months = now.settings.trends.window_months
-    st.markdown(
-        f"Sales since {tables.said('on', window.now_from)}, beside those of the {months} months before. Filled dots are more than chance."
-    )
+    st.markdown(f"Sales since {tables.said('on', window.now_from)}, beside those of the {months} months before.")
     chosen = pictures.chart(now, charts.changes(found.head(14), now.style(pick=True)), "changes", abouts.CHANGES)
     real = found.filter(pl.col("changed"))
     st.markdown("\n".join(f"- {tables.escaped(words)}" for words in real["words"].head(8)) or "Nothing changed by more than chance.")
@@ -56,6 +54,12 @@ def changed(now: Here) -> None:
 def over_time(now: Here) -> None:
     kind = address.one("Shares of", "shares_of", KINDS, "family", st.segmented_control, required=True)
     found = live.ask(selling.trends, now.filters, kind)
+    if found.is_empty():
+        families = kind == "family" and not live.ask(has_families)
+        st.info(
+            "Families are gathered by the fit: `tarebook fit`, or after a hand-in on *Start*." if families else "None with these filters."
+        )
+        return
     called = live.ask(calls)
     labels = pl.Series("label", [called.get(value, value) for value in found["value"]], dtype=pl.String)
     part = found.with_columns(labels)

@@ -20,6 +20,8 @@ from pipeline.answers.starts import job_draft
 from pipeline.errors import WrongCall
 
 _ORIGIN = ("hand_in", "file", "sheet", "line")
+_TICKET = ("ticket", "weighed_on", "state", "total_kg", "front_kg", "rear_kg", "left_kg", "right_kg")
+"""What fits beside the place that a ticket came from; what is taken along holds all of it."""
 _BODY = ("revision", "body", "length_mm", "width_mm", "height_mm", "weighed_kg", "cad_kg", "com_x_mm", "com_y_mm", "origin", "drawing")
 
 
@@ -107,7 +109,7 @@ def _measured(now: Here, body: dict) -> None:
         "height": now.units.mm(body["height_mm"]),
         "weighed": now.units.kg(body["weighed_kg"]),
         "drawn": now.units.kg(body["cad_kg"]),
-        "centre of mass": f"{now.units.mm(body['com_x_mm'])} behind its front face",
+        "centre of mass": now.units.mm(body["com_x_mm"]) + (" behind its front face" if body["com_x_mm"] is not None else ""),
         "written in": tables.escaped(origin),
     }, f"The {body['body']} in short")  # fmt: skip
 
@@ -115,15 +117,15 @@ def _measured(now: Here, body: dict) -> None:
 def _tickets(now: Here, found: JobFile) -> None:
     if not found.weighings.is_empty() or not found.on_vehicle.is_empty():
         st.subheader("On the scale, and on the vehicle", anchor=False)
-        for frame, said, name, empty in (
-            (found.weighings, "Weighbridge tickets of the job", "weighings", "No ticket."),
-            (found.on_vehicle, "Things on the vehicle", "on-vehicle", "Nothing else is bolted to the vehicle."),
+        for frame, said, name, empty, columns in (
+            (found.weighings, "Weighbridge tickets of the job", "weighings", "No ticket.", (*_TICKET, *_ORIGIN)),
+            (found.on_vehicle, "Things on the vehicle", "on-vehicle", "Nothing else is bolted to the vehicle.", ()),
         ):
-            tables.table(rows_of(frame.drop("job_id")), said, f"{found.job_id}-{name}", now, abouts.RECORDS, empty=empty)
+            tables.table(rows_of(frame.drop("job_id")), said, f"{found.job_id}-{name}", now, abouts.RECORDS, empty, columns)
 
 
 def _history(now: Here, found: JobFile) -> None:
-    with st.expander(f"Earlier bodies and replaced rows ({len(found.replaced)})"):
+    with st.expander(f"All versions of its bodies ({len(found.bodies)}), and rows that newer ones replaced ({len(found.replaced)})"):
         tables.table(
             rows_of(found.bodies.select(*_BODY, *_ORIGIN)), "Bodies of all versions", f"{found.job_id}-bodies", now, abouts.RECORDS
         )

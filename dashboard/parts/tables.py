@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from functools import partial
@@ -26,8 +27,10 @@ SMALL = 40
 """Rows up to which a table is plain HTML: whoever listens to a page hears it, and it prints whole."""
 _SHARES = ("share", "support", "confidence", "p_over", "coverage", "coverage_90", "mape", "low", "high")
 """Endings of columns that hold a share."""
-_SHORT = ("job_id", "ticket", "_on")
+_SHORT = ("job_id", "ticket", "_on", "quarter")
 """Endings of columns whose text must not break."""
+_WITH_UNIT = re.compile(r"(\d) (?=(?:mm|m|kg|l|lb|in|Ah|A|W|kW)\b)")
+"""A figure and its unit, which stay together."""
 _KINDS = {
     ".csv": "text/csv",
     ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -151,7 +154,7 @@ def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
     config: dict[str, Any] = {}
     for name in names:
         label = heading(name)
-        if name.endswith(("_kg", "_lb", "_mm", "_in")):
+        if name.endswith(("_kg", "_lb", "_mm", "_in")) and name != "hand_in":
             config[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f")
         elif _is_share(name):
             config[name] = st.column_config.NumberColumn(label, format="%.0f %%")
@@ -198,8 +201,9 @@ def said(name: str, value: Any) -> str:
         return f"{value:g}"
     if isinstance(value, int | float):
         if name.endswith(_SHARES):
-            return f"{100 * value:.1f} %" if name == "mape" else f"{100 * value:.0f} %"
+            small = 0 < value < 0.005
+            return f"{100 * value:.1f} %" if name == "mape" else "under 1 %" if small else f"{100 * value:.0f} %"
         digits = 0 if isinstance(value, int) or float(value).is_integer() or abs(value) >= 20 else 1
         return f"{value:,.{digits}f}".replace("-", "\N{MINUS SIGN}")
     # text out of files is text: no heading, link or picture is made of it
-    return escaped(str(value))
+    return _WITH_UNIT.sub("\\1\N{NO-BREAK SPACE}", escaped(str(value)))

@@ -138,7 +138,7 @@ def vehicles_to_choose(con: Any, _settings: Settings) -> dict[str, str]:
 
 def groups(con: Any, _settings: Settings, vehicle_id: str) -> Groups:
     """The groups of LEAST_JOBS jobs and more that a customer with this vehicle may be told of."""
-    if not con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'family_of_body'").fetchall():
+    if not con.execute("SELECT 1 FROM information_schema.tables WHERE table_name = 'families'").fetchall():
         return Groups((), wider=False)
     own = _groups(con, vehicle_id, _ON_VEHICLE)
     return Groups(own, wider=False) if own else Groups(_groups(con, vehicle_id, _ON_CLASS), wider=True)

@@ -242,13 +242,13 @@ def _records_of(table: str) -> str:
     )
 
 
-def search_words(search: Search) -> str:
-    """The search in plain words, for a heading.
+def search_words(search: Search, found: int | None = None) -> str:
+    """The search in plain words, for a heading; `found` bodies stand before it.
 
-    >>> search_words(Search(length_from_mm=1500, length_to_mm=1800, items=(ItemAt("sink", "left-rear"),), words="beach"))
-    'bodies, 1500 to 1800 mm, with sink at left-rear, note says beach'
+    >>> search_words(Search(length_from_mm=1500, length_to_mm=1800, items=(ItemAt("sink", "left-rear"),), words="beach"), 1)
+    '1 body, 1500 to 1800 mm, with sink at left-rear, note says beach'
     """
-    parts = [search.filters.words()]
+    parts = [search.filters.words(found)]
     for unit in ("length_mm", "mass_kg"):
         name, ending = unit.split("_")
         low, high = getattr(search, f"{name}_from_{ending}"), getattr(search, f"{name}_to_{ending}")

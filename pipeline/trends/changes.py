@@ -145,11 +145,10 @@ def adjusted(p: np.ndarray) -> np.ndarray:
 def _words(row: dict[str, Any], months: int) -> str:
     """
     >>> _words({"label": "induction kitchen", "share_before": 0.18, "share_now": 0.31, "low": 0.07, "high": 0.19, "changed": True}, 12)
-    'induction kitchen: 18 in 100 the 12 months before, 31 in 100 in the last 12 months; likely between 7 and 19 more in 100'
+    'induction kitchen: 18 in 100 in the 12 months before, 31 in 100 in the last 12 months; likely between 7 and 19 more in 100'
     """
-    head = (
-        f"{row['label']}: {in_100(row['share_before'])} the {months} months before, {in_100(row['share_now'])} in the last {months} months"
-    )
+    before, now = in_100(row["share_before"]), in_100(row["share_now"])
+    head = f"{row['label']}: {before} in the {months} months before, {now} in the last {months} months"
     low, high = round(100 * row["low"]), round(100 * row["high"])
     if not row["changed"]:
         return f"{head}; no more than chance may do"

@@ -44,7 +44,7 @@ PAGES: dict[str, tuple[str, Callable[[Any], None] | None]] = {
     "layout-families": ("layout-families", None),
     "near-the-limit": ("near-the-limit", None),
     "early-mass": ("early-mass", start_typical),
-    "for-your-vehicle": ("for-your-vehicle?for=Sedge+dual+cab", None),
+    "for-your-vehicle": ("for-your-vehicle?for=SED-D", None),
     "job-finder": ("job-finder", None),
     "job": ("job-finder?job=N26-0322", None),
     "model-check": ("model-check", None),

@@ -55,7 +55,7 @@ def test_a_page_of_an_empty_store_says_so(page: Path, tmp_path: Path, monkeypatc
 def test_a_page_of_one_job_without_a_model_is_drawn(page: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     single = Store(tmp_path / "store")
     load([rig.one_job(tmp_path)], single)
-    app = run_page(page, single.root, monkeypatch)
+    app = run_page(page, single.root, monkeypatch, **{"for": "V1", "view": "time", "job": "J1"})
     assert not app.exception
     assert not app.error
 

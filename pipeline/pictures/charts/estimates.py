@@ -29,7 +29,7 @@ def contributions(parts: Frame, style: Style = USUAL, low_kg: float | None = Non
     shown = [_part(row, style) for row in _largest(found)]
     order = [row["label"] for row in shown]
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=order, title=None))
-    axis = alt.X("value:Q", title=f"what the part adds, {style.mass_unit}")
+    axis = alt.X("value:Q", title=f"what the part adds, {style.mass_unit}", axis=alt.Axis(tickCount=6))
     bars = base.mark_bar(height=9, cornerRadius=2, opacity=0.55, color=style.look.accent).encode(x=axis, tooltip=_tooltip("label", "said"))
     spread = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q")
     text = base.mark_text(align="left", dx=6, color=style.look.ink).encode(x="end:Q", text="said:N")
@@ -133,7 +133,8 @@ def reliability(frame: Frame, style: Style = USUAL) -> alt.LayerChart:
     found = known(rows(frame), "level", "covered")
     if not found:
         return nothing(style, question, "Too few weighed bodies to tell.")
-    x = alt.X("level:Q", title="promised share inside", axis=alt.Axis(format=".0%"), scale=alt.Scale(domain=[0.45, 1.0]))
+    tenths = alt.Axis(format=".0%", values=[0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
+    x = alt.X("level:Q", title="promised share inside", axis=tenths, scale=alt.Scale(domain=[0.45, 1.0]))
     y = alt.Y("covered:Q", title="found inside", axis=alt.Axis(format=".0%"), scale=alt.Scale(zero=False))
     line = alt.Chart(data([{"level": at, "covered": at} for at in (0.45, 1.0)])).mark_line(color=style.look.rule, strokeDash=[4, 3])
     base = alt.Chart(data(found)).encode(x=x)

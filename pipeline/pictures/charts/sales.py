@@ -24,7 +24,7 @@ def shares(frame: Frame, style: Style = USUAL, question: str = "What share of so
     names = _largest_last(found)
     shown = [row for row in found if row["value"] in names[:MOST_LINES]]
     quarters = sorted({row["quarter"] for row in found})
-    x = alt.X("quarter:O", title=None, sort=quarters, axis=alt.Axis(labelAngle=0, labelOverlap=True))
+    x = alt.X("quarter:O", title=None, sort=quarters, axis=alt.Axis(labelAngle=0, labelOverlap=True, labelSeparation=12))
     y = alt.Y("share:Q", title="share of bodies", axis=alt.Axis(format=".0%"), scale=alt.Scale(domainMin=0))
     colour = _series(names[:MOST_LINES], style)
     base = alt.Chart(data(shown)).encode(x=x, color=colour)
@@ -72,7 +72,7 @@ def _end_names(shown: list[dict[str, Any]], at: str, height: str, style: Style, 
         placed.append(row | {"label_at": max(row[height], floor)})
     return (
         alt.Chart(data(placed))
-        .mark_text(align="left", dx=9, fontWeight=600, limit=170)
+        .mark_text(align="left", dx=9, fontWeight=600, limit=185)
         .encode(x=x, y=alt.Y("label_at:Q", title=y["title"]), text="value:N", color=colour)
     )
 
@@ -98,17 +98,18 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
         return nothing(style, question, "Nothing to compare with yet.")
     shown = [_change(row) for row in found]
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=[row["label"] for row in shown], title=None))
-    axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr=_SIGNED, tickCount=8, tickMinStep=1))
+    axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr=_SIGNED, tickCount=8, tickMinStep=0.01))
     both = [True, False]
     colour = alt.Color("changed:N", legend=None, scale=alt.Scale(domain=both, range=[style.look.accent, style.look.rule]))
     shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
     bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q", color=colour)
-    dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2).encode(x=axis, color=colour, shape=shape)
+    # turned, so that a stroke stands across its interval and can be seen
+    dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2, angle=90).encode(x=axis, color=colour, shape=shape)
     # a rim in the colour of the page, so that words stay readable where they cross the line of no change
     rim = base.mark_text(align="left", dx=8, stroke=style.look.paper, strokeWidth=4).encode(x="high:Q", text="said:N")
     text = base.mark_text(align="left", dx=8).encode(x="high:Q", text="said:N")
     real = [row for row in shown if row["changed"]]
-    said = f"{len(real)} of {len(shown)} are more than chance; dots are these, short strokes the others"
+    said = f"{len(real)} of {len(shown)} are more than chance and have a dot; what has a short stroke may be chance alone"
     listed = "; ".join(f"{row['label']} {row['said']}" for row in real[:5]) or "none"
     layers = reference(0, style) + bars + picking(dots, style, ["label"]) + rim + text
     return finish(layers, style, question, said, row_height(len(shown)), f"{question} {said}. {listed}.")
