@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import repeat
 
 import numpy as np
 
@@ -132,15 +133,10 @@ def lacks(values: np.ndarray) -> np.ndarray:
     return np.array([one is None for one in values.tolist()], dtype=bool)
 
 
-class _Rows(dict[object, int]):
-    def __missing__(self, _key: object) -> int:
-        return -1
-
-
 def rows_of(ids: np.ndarray, keys: np.ndarray) -> np.ndarray:
     """Row of each id among `keys`, -1 where it is not there; (n,) int64."""
-    table = _Rows(zip(keys.tolist(), range(len(keys)), strict=True))
-    return np.fromiter(map(table.__getitem__, ids.tolist()), dtype=np.int64, count=len(ids))
+    table: dict[object, int] = dict(zip(keys.tolist(), range(len(keys)), strict=True))
+    return np.fromiter(map(table.get, ids.tolist(), repeat(-1)), dtype=np.int64, count=len(ids))
 
 
 def children(parent: np.ndarray, of: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -136,8 +136,9 @@ class _Cells:
 
     def __init__(self, size: int) -> None:
         shape = (size, len(ALL_LIMITS))
-        self.value, self.sd, self.rating = np.full(shape, np.nan), np.zeros(shape), np.full(shape, np.nan)
-        self.marks = np.zeros(shape, np.int64)
+        # filled a column at a time: a column lies in one piece
+        self.value, self.rating = (np.full(shape, np.nan, order="F") for _ in range(2))
+        self.sd, self.marks = np.zeros(shape, order="F"), np.zeros(shape, np.int64, order="F")
 
     def put(self, limit: str, value: np.ndarray, rating: np.ndarray, var: np.ndarray | float = 0.0, marks: np.ndarray | int = 0) -> None:
         at = ALL_LIMITS.index(limit)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import repeat
 
 import numpy as np
 
@@ -78,15 +79,10 @@ class Lines:
         return Lines(**part)
 
 
-class _Codes(dict[str, int]):
-    def __missing__(self, _key: object) -> int:
-        return NO_ITEM
-
-
 def codes(values: np.ndarray, known: Iterable[str]) -> np.ndarray:
     """Position of each text in `known`, NO_ITEM where it is not there; (n,) int64."""
-    table = _Codes((name, place) for place, name in enumerate(known))
-    return np.fromiter(map(table.__getitem__, values.tolist()), dtype=np.int64, count=len(values))
+    table = {name: place for place, name in enumerate(known)}
+    return np.fromiter(map(table.get, values.tolist(), repeat(NO_ITEM)), dtype=np.int64, count=len(values))
 
 
 def numbers(frame: Columns, name: str) -> np.ndarray:
