@@ -12,7 +12,7 @@ from typing import Any
 
 from pipeline.contract import TABLES, Reference, Table
 from pipeline.sift.cells import name
-from pipeline.sift.schema import key_text
+from pipeline.sift.schema import hash_sum, key_text
 from pipeline.sift.stage import write_ledger
 
 
@@ -22,9 +22,11 @@ def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES, *, firs
     Args:
         first: nothing was in before, and the staging tables become the live ones.
 
-    Leaves the temp table `touched_jobs` (job_id) for the soft rules, which a first hand-in does not need.
+    Leaves the temp tables `touched_jobs` (job_id) for the soft rules, and `moves` (table_name, rows, hashes: what came, less what
+    went) for the digests; a first hand-in needs neither.
     """
     con.execute("CREATE TEMP TABLE IF NOT EXISTS touched_jobs (job_id VARCHAR)")
+    con.execute("CREATE TEMP TABLE IF NOT EXISTS moves (table_name VARCHAR, rows BIGINT, hashes HUGEINT)")
     for table in tables.values():
         if _any(con, f"staged_{table.name}") or _any(con, f"waiting_{table.name}"):
             if not first:
@@ -154,6 +156,8 @@ def _replace(con: Any, table: Table, holder: str, hand_in: int) -> None:
     claimed = f"{_lead(table, 't')} IN (SELECT lead FROM claims) AND {_key(table, 't')} IN (SELECT key FROM claims)"
     if _any(con, holder) and _any(con, f"{holder} t WHERE {claimed}"):
         con.execute(f"INSERT INTO old_{table.name} SELECT {_columns(table, 't')}, {hand_in}, 'replaced' FROM {holder} t WHERE {claimed}")
+        if holder == table.name:
+            _note_move(con, table, f"{holder} t WHERE {claimed}", -1)
         con.execute(f"DELETE FROM {holder} t WHERE {claimed}")
 
 
@@ -257,7 +261,7 @@ def _let_in(con: Any, table: Table, hand_in: int, first: bool) -> None:
         _replace(con, table, table.name, hand_in)
     _enter(con, table, first)
     if taken_up:
-        con.execute(f"INSERT INTO {table.name} SELECT {_columns(table)} FROM up")
+        _add(con, table, "up")
     if not table.grouped:
         _close_replaced(con, table, hand_in)
 
@@ -270,7 +274,17 @@ def _enter(con: Any, table: Table, first: bool) -> None:
             f"ALTER TABLE staged_{table.name} DROP stood; ALTER TABLE staged_{table.name} RENAME TO {table.name}"
         )
     else:
-        con.execute(f"INSERT INTO {table.name} SELECT {_columns(table)} FROM staged_{table.name}")
+        _add(con, table, f"staged_{table.name}")
+
+
+def _add(con: Any, table: Table, relation: str) -> None:
+    con.execute(f"INSERT INTO {table.name} SELECT {_columns(table)} FROM {relation}")
+    _note_move(con, table, relation, 1)
+
+
+def _note_move(con: Any, table: Table, relation: str, sign: int) -> None:
+    """Note what a live table gains or loses, so that its digest need not be made of all its rows again."""
+    con.execute(f"INSERT INTO moves SELECT '{table.name}', {sign} * count(*), {sign} * {hash_sum(table.names)} FROM {relation}")
 
 
 def _running(table: Table) -> str:

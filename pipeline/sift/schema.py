@@ -60,3 +60,8 @@ def key_text(table: Table, alias: str = "") -> str:
     dot = f"{alias}." if alias else ""
     parts = [f"nullif({dot}{name(column)}, '')" if column == "revision" else f"{dot}{name(column)}" for column in table.key]
     return parts[0] if len(parts) == 1 else f"concat_ws('/', {', '.join(parts)})"
+
+
+def hash_sum(columns: Iterable[str]) -> str:
+    """What rows come to in a digest, in whatever order: unlike an exclusive or, a sum counts alike rows, and it can be added to."""
+    return f"coalesce(sum(hash({', '.join(map(name, columns))})::HUGEINT), 0)"

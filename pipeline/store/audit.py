@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from pipeline.contract import TABLES
 from pipeline.errors import Fault, StoreBroken
 from pipeline.sift.cells import name
+from pipeline.sift.schema import hash_sum
 
 _ORIGIN = ("hand_in", "source_id", "line", "part", "replaced_by", "closed_by", "sha256", "mapping_sha256")
 
@@ -36,17 +38,33 @@ def audit(con: Any) -> dict[str, int]:
     return {table: con.execute(f"SELECT count(*) FROM {table}").fetchall()[0][0] for table in TABLES}
 
 
-def digests(con: Any) -> dict[str, str]:
-    """A digest a table, of its rows in any order; where and when a row came from is left out of it."""
-    named = [*TABLES, *(f"old_{table}" for table in TABLES), *(f"waiting_{table}" for table in TABLES), "ledger", "suspects"]
-    return {table: _digest(con, table) for table in named}
+def digests(con: Any, before: Mapping[str, str] | None = None) -> dict[str, str]:
+    """A digest a table, of its rows in any order; where and when a row came from is left out of it.
+
+    Args:
+        before: what the live tables had before the rows that `moves` (see `sift.arrive`) tells of came and went; without it, all
+            their rows are read.
+    """
+    kept = [*(f"old_{table}" for table in TABLES), *(f"waiting_{table}" for table in TABLES), "ledger", "suspects"]
+    live = {table: _digest(con, table) for table in TABLES} if before is None else _moved(con, before)
+    return live | {table: _digest(con, table) for table in kept}
 
 
 def _digest(con: Any, table: str) -> str:
     columns = [row[0] for row in con.execute(f"DESCRIBE {table}").fetchall()]
-    told = ", ".join(name(column) for column in columns if column not in _ORIGIN)
-    # A sum of hashes does not depend on the order of rows, and unlike an exclusive or it counts alike rows.
-    count, total = con.execute(f"SELECT count(*), coalesce(sum(hash({told})::HUGEINT), 0) FROM {table}").fetchall()[0]
+    total = hash_sum(column for column in columns if column not in _ORIGIN)
+    return _said(*con.execute(f"SELECT count(*), {total} FROM {table}").fetchall()[0])
+
+
+def _moved(con: Any, before: Mapping[str, str]) -> dict[str, str]:
+    found = {table: (int(count), int(total, 16)) for table, (count, total) in ((table, before[table].split(":")) for table in TABLES)}
+    for table, rows, hashes in con.execute("FROM moves").fetchall():
+        count, total = found[table]
+        found[table] = count + rows, total + hashes
+    return {table: _said(*parts) for table, parts in found.items()}
+
+
+def _said(count: int, total: int) -> str:
     return f"{count}:{total:x}"
 
 

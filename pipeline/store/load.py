@@ -234,10 +234,21 @@ def finish(con: Any, settings: Settings, parent: Edition | None) -> tuple[dict[s
     keep_facts(con, everywhere)
     forget_fit(con)
     rows = audit(con)
-    manifest = {"rows": rows, "digests": digests(con), "digests_by": digest_maker(), "records_to": records_to(con)}
+    manifest = {
+        "rows": rows,
+        "digests": digests(con, _digests_to_add_to(parent)),
+        "digests_by": digest_maker(),
+        "records_to": records_to(con),
+    }
     accounts = accounts_of(con)
     con.execute("CHECKPOINT")
     return manifest, accounts
+
+
+def _digests_to_add_to(parent: Edition | None) -> dict[str, str] | None:
+    """The parent's digests, if today's rules and this database would make the same of its tables."""
+    of_today = parent is not None and parent.is_of_today and parent.manifest["digests_by"] == digest_maker()
+    return parent.manifest["digests"] if parent and of_today else None
 
 
 def accounts_of(con: Any) -> list[dict[str, Any]]:

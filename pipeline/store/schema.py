@@ -38,8 +38,11 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
     narrow = not everywhere and kept.issuperset(KEPT)
     if narrow:
         con.execute(f"DELETE FROM body_facts WHERE {_TOUCHED}")
-        con.execute(f"INSERT INTO body_facts {select_of('body_facts', scope=_TOUCHED)}")
-        con.execute(f"INSERT INTO list_lines {select_of('list_lines', lists='list NOT IN (SELECT list FROM list_lines)')}")
+        # The views it reads are written out, so that they too look at these jobs alone.
+        read = ", ".join(f"{view} AS ({select_of(view, scope=_TOUCHED)})" for view in ("current_jobs", "current_bodies"))
+        con.execute(f"INSERT INTO body_facts WITH {read} FROM ({select_of('body_facts', scope=_TOUCHED)})")
+        new = f"{_TOUCHED} AND list NOT IN (SELECT list FROM list_lines)"
+        con.execute(f"INSERT INTO list_lines {select_of('list_lines', lists=new)}")
     for table in ("accounts", "newest_day") if narrow else KEPT:
         con.execute(f"DROP {'TABLE' if table in kept else 'VIEW'} IF EXISTS {table}")
         con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
@@ -53,14 +56,14 @@ def forget_fit(con: Any) -> None:
 
 def select_of(view: str, **parts: str) -> str:
     """What a view says; `parts` narrow it where its file has a placeholder."""
-    return next(_filled(sql[head.end() :], **parts) for sql in _files() if (head := _HEAD.match(sql)) and head[1] == view)
+    found = next(sql[head.end() :] for sql in _files() if (head := _HEAD.match(sql)) and head[1] == view)
+    return _filled(found, **parts).strip().removesuffix(";")
 
 
 @cache
 def view_texts() -> dict[str, str]:
     """What each view says by its name, in an order in which each reads only those before it."""
-    heads = ((_HEAD.match(sql), sql) for sql in _files())
-    return {head[1]: _filled(sql[head.end() :]).strip().removesuffix(";") for head, sql in heads if head}
+    return {head[1]: select_of(head[1]) for sql in _files() if (head := _HEAD.match(sql))}
 
 
 def _tables(con: Any) -> set[str]:

@@ -6,7 +6,7 @@ SELECT j.job_id, j.revision, j.branch, j.vehicle_id, j.upgrade_id, j.status, j.q
        coalesce(j.delivered_on, j.ordered_on, j.quoted_on) AS dated_on,
        CASE WHEN j.status IN ('ordered', 'delivered') THEN coalesce(j.ordered_on, j.delivered_on) END AS sold_on,
        j.hand_in, j.source_id, j.line
-FROM jobs AS j
+FROM (SELECT * FROM jobs WHERE {scope}) AS j
 JOIN vehicles AS v ON v.vehicle_id = j.vehicle_id
 -- few jobs were revised: looking for a later revision is quicker than putting all jobs in order
 WHERE NOT EXISTS (
