@@ -236,11 +236,15 @@ def digest(history: History, settings: MassSettings, usual: VehicleSettings) -> 
             if column in frame:
                 values = frame[column]
                 told.update(f"{name}.{column}:{len(values)}".encode())
-                plain = (
-                    "\x1f".join(map(str, values.tolist())).encode() if values.dtype == object else np.ascontiguousarray(values).tobytes()
-                )
-                told.update(plain)
+                told.update(_in_one(values.tolist()).encode() if values.dtype == object else np.ascontiguousarray(values).tobytes())
     return told.hexdigest()
+
+
+def _in_one(values: list[Any]) -> str:
+    try:
+        return "\x1f".join(values)
+    except TypeError:  # not all of them are texts: most columns are, and need not be asked cell by cell
+        return "\x1f".join(map(str, values))
 
 
 def left_out(evidence: Evidence) -> dict[str, int]:

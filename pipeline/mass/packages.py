@@ -16,8 +16,10 @@ import numpy as np
 from pipeline.mass.bodies import Lines, Plain
 from pipeline.mass.design import Design
 from pipeline.mass.evidence import Evidence, Rows, Spoken, lines_of, rows_of, spoken_of
-from pipeline.mass.robust import BLOCK
 from pipeline.settings_mass import MassSettings
+
+ROWS = 16_384
+"""Rows of a package: a worker is sent some hundred kilobytes at a time."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class Package:
     lines: Lines
 
 
-def packed(evidence: Evidence, settings: MassSettings, rows: int = BLOCK) -> Iterator[bytes]:
+def packed(evidence: Evidence, settings: MassSettings, rows: int = ROWS) -> Iterator[bytes]:
     """All rows of the fit in packages of about so many, group by group."""
     spoken = spoken_of(evidence, settings)
     if not len(spoken):
