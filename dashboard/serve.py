@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
-import sys
+import threading
+import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -14,6 +16,8 @@ from pipeline.store import Store
 _HERE = Path(__file__).parent
 _SECRETS = "secrets.toml"
 """In the store's folder: the `[auth]` section that makes people sign in."""
+WANTED = ("dashboard.frame", "duckdb")
+"""The frame is all that `app.py` imports, so a page waits until it is whole and never meets it halfway."""
 
 
 def options(store: Store, port: int, address: str, allowed_hosts: Sequence[str] = ()) -> list[str]:
@@ -44,17 +48,32 @@ def options(store: Store, port: int, address: str, allowed_hosts: Sequence[str] 
 
 
 def serve(store: Store, port: int = 8501, address: str = "127.0.0.1", allowed_hosts: Sequence[str] = ()) -> None:
-    """Become the server of a store; does not return.
+    """Be the server of a store; does not return.
 
     Args:
         address: where to listen; anything but this machine wants a TLS proxy in front and people who sign in.
         allowed_hosts: names under which the page may be asked for; none: any.
     Raises: InputRefused: the store's settings cannot be read.
     """
-    places = {STORE_PLACE: str(store.root)} | ({SETTINGS_PLACE: str(store.other_settings)} if store.other_settings else {})
-    command = [sys.executable, "-m", "streamlit", "run", str(_HERE / "app.py"), *options(store, port, address, allowed_hosts)]
-    # in place of this process, so that signals and the process's number are the server's
-    os.execve(sys.executable, command, {**os.environ, **places})  # noqa: S606
+    os.environ[STORE_PLACE] = str(store.root)
+    if store.other_settings:
+        os.environ[SETTINGS_PLACE] = str(store.other_settings)
+    given = options(store, port, address, allowed_hosts)
+    from streamlit.web.cli import main as streamlit  # only now: settings that cannot be read are told before that
+
+    threading.Thread(target=_bring_in, daemon=True).start()
+    streamlit(["run", str(_HERE / "app.py"), *given], prog_name="streamlit")
+
+
+def _bring_in() -> None:
+    """Import what the first page needs while its browser is still on the way."""
+    from streamlit import runtime
+
+    # what remembers answers asks for the runtime when it is imported
+    while not runtime.exists():
+        time.sleep(0.01)
+    for module in WANTED:
+        importlib.import_module(module)
 
 
 def main() -> None:
