@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, Protocol
@@ -153,11 +154,15 @@ def begin(history: History, settings: MassSettings, usual: VehicleSettings) -> B
 
 
 def finish(start: Beginning, state: State, closing: Closing, usual: VehicleSettings) -> Model:
-    """The model out of the last state and of what all rows say under it."""
-    stands_on = digest(start.evidence.history, start.settings, usual)
-    model = _model(start.design, state, closing, stands_on, start.evidence.history, start.settings)
-    model = replace(model, facts=model.facts | {"change": start.settings.change, "change_tried": start.tried})
-    return _with_centre(model, start.evidence, start.settings)
+    """The model out of the last state and of what all rows say under it; the records are digested meanwhile."""
+    design, evidence, settings = start.design, start.evidence, start.settings
+    with ThreadPoolExecutor() as pool:
+        centre = pool.submit(_centre, design, state.solution.coef, evidence, settings)
+        stands_on = digest(evidence.history, settings, usual)
+    along, across = centre.result()
+    model = _model(design, state, closing, stands_on, evidence.history, settings)
+    facts = model.facts | {"change": settings.change, "change_tried": start.tried}
+    return replace(model, facts=facts, along=along, across=across)
 
 
 def prepare(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> tuple[Design, Evidence]:
@@ -166,7 +171,7 @@ def prepare(history: History, settings: MassSettings, usual: VehicleSettings = A
     today = newest(history.bodies)
     reason = reasons(history.bodies, wrong)
     counts = (reason == USED) | (reason == NO_MASS)
-    measures = usual_bodies(take(history.bodies, counts))
+    measures = usual_bodies(take({name: history.bodies[name] for name in ("kind", *MEASURES) if name in history.bodies}, counts))
     plain = plain_bodies(history.bodies, measures, densities(settings), today)
     items = item_list(history.items, settings.unknown_item_kg)
     ids = [item.item_id for item in items]
@@ -221,10 +226,11 @@ def _facts(model: Model, closing: Closing) -> dict[str, Any]:
     }
 
 
-def _with_centre(model: Model, evidence: Evidence, settings: MassSettings) -> Model:
-    along, across = centre_rows(model.design, model.coef, evidence)
-    first, second = (fit_axis(model.design, rows, settings, axis) for axis, rows in enumerate((along, across)))
-    return replace(model, along=replace(first, factor=lower(first.factor)), across=replace(second, factor=lower(second.factor)))
+def _centre(design: Design, coef: np.ndarray, evidence: Evidence, settings: MassSettings) -> list[Axis]:
+    """Offsets along and across, side by side."""
+    with ThreadPoolExecutor() as pool:
+        found = pool.map(lambda rows, axis: fit_axis(design, rows, settings, axis), centre_rows(design, coef, evidence), (0, 1))
+        return [replace(axis, factor=lower(axis.factor)) for axis in found]
 
 
 def digest(history: History, settings: MassSettings, usual: VehicleSettings) -> str:
