@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import html
-import json
 from collections.abc import Sequence
 from functools import partial
 from typing import Any, cast
 
-import altair as alt
 import streamlit as st
 
 from dashboard.here import Here
@@ -16,13 +14,14 @@ from dashboard.parts.sources import About, source
 from dashboard.parts.tables import take_along
 from dashboard.words import escaped
 from pipeline.answers.files import Rows
+from pipeline.pictures.charts.base import Picture
 from pipeline.pictures.drawing import Drawing
 from pipeline.pictures.palette import text_on
 
 _FILE_WIDTH_PX = 900
 
 
-def chart(now: Here, picture: Any, name: str, about: About, rows: Rows | None = None) -> dict[str, Any]:
+def chart(now: Here, picture: Picture, name: str, about: About, rows: Rows | None = None) -> dict[str, Any]:
     """Show a chart; its description is its alternative text. Below it: the picture and its rows as files, and where it comes from.
 
     Returns: what was picked in it, by selection; empty where it cannot be picked in.
@@ -31,15 +30,18 @@ def chart(now: Here, picture: Any, name: str, about: About, rows: Rows | None = 
     picks = _picks(spec)
     _heading(spec["title"])
     # without this the page would take the axis out of the height that the rows of a chart need
-    on_page = picture.properties(autosize=alt.AutoSizeParams(type="fit-x", contains="padding"))
-    on_page.title = alt.Undefined
-    shown = st.altair_chart(
-        on_page, theme=None, key=f"chart-{name}", alt=None if spec.get("description") else name, on_select="rerun" if picks else "ignore"
+    on_page = {part: value for part, value in spec.items() if part != "title"} | {"autosize": {"type": "fit-x", "contains": "padding"}}
+    shown = st.vega_lite_chart(
+        spec=on_page,
+        theme=None,
+        key=f"chart-{name}",
+        alt=None if spec.get("description") else name,
+        on_select="rerun" if picks else "ignore",
     )
     with st.container(horizontal=True, gap="small"):
         with st.popover("Save picture", type="tertiary", key=f"picture-{name}"):
-            _save(name, "PNG", partial(_png, json.dumps(spec)), "image/png")
-            _save(name, "SVG", partial(_svg, json.dumps(spec)), "image/svg+xml")
+            _save(name, "PNG", partial(_png, spec), "image/png")
+            _save(name, "SVG", partial(_svg, spec), "image/svg+xml")
         source(now, name, about)
         if rows is not None:
             take_along(rows, name, now)
@@ -81,13 +83,13 @@ def _picks(spec: dict[str, Any]) -> bool:
     return any("select" in entry for entry in spec.get("params", ()))
 
 
-def _png(spec: str) -> bytes:
+def _png(spec: dict[str, Any]) -> bytes:
     import vl_convert
 
     return vl_convert.vegalite_to_png(_for_file(spec), scale=2)
 
 
-def _svg(spec: str) -> bytes:
+def _svg(spec: dict[str, Any]) -> bytes:
     import vl_convert
 
     return vl_convert.vegalite_to_svg(_for_file(spec)).encode("utf-8")
@@ -99,8 +101,5 @@ def _drawn_png(svg: str) -> bytes:
     return vl_convert.svg_to_png(svg, scale=2)
 
 
-def _for_file(spec: str) -> str:
-    told = json.loads(spec)
-    if told.get("width") == "container":
-        told["width"] = _FILE_WIDTH_PX
-    return json.dumps(told)
+def _for_file(spec: dict[str, Any]) -> dict[str, Any]:
+    return spec | {"width": _FILE_WIDTH_PX} if spec.get("width") == "container" else spec

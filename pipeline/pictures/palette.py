@@ -8,6 +8,7 @@ a page stays calm. The tests measure those distances again.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 GROUP_COLOURS: dict[str, str] = {
@@ -143,6 +144,7 @@ def contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
+@lru_cache(maxsize=256)
 def text_on(colour: str) -> str:
     """Dark or white text, whichever stands out more on that fill (never under 4.5 : 1).
 

@@ -10,7 +10,7 @@ _TOLD: dict[str, dict[Any, Any]] = live.__dict__.setdefault("_told_in_benchmark"
 """In the module, which outlives the script's reruns."""
 
 
-def _constant(question: Any, args: tuple[Any, ...], answer: Any) -> Any:
+def constant(question: Any, args: tuple[Any, ...], answer: Any) -> Any:
     """The first answer to a question, again and again."""
     key = tuple(one for one in args if not isinstance(one, Filters | Search))
     told = _TOLD.setdefault(question.__qualname__, {})
@@ -20,5 +20,5 @@ def _constant(question: Any, args: tuple[Any, ...], answer: Any) -> Any:
 
 
 if __name__ == "__main__":  # as a server runs it, not as tests collect it
-    live._remembered = _constant
+    live._remembered = constant
     frame.run()

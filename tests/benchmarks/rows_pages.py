@@ -16,10 +16,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from constant_app import constant
 from measure import Figure, Setup, beside, tarebook
 from rows_mass import fitted
 from users import visit
-from watched import watching
+from watched import Stopwatch, watching
 
 from dashboard.serve import options
 from pipeline.store import Store
@@ -34,36 +35,71 @@ RERUNS = 12
 USERS = 25
 RERUNS_A_USER = 4
 USERS_ON = ("what-sells", "job-finder")
-FILTERED = ("what_sells", "layout_families", "near_the_limit", "job_finder")
+VIEWS = (
+    *(("what_sells", {"view": view}) for view in ("changed", "time", "quotes", "together", "pays", "mass")),
+    ("what_sells", {"view": "pays", "pays_by": "item"}),
+    ("layout_families", {}),
+    ("near_the_limit", {}),
+    ("job_finder", {}),
+    *((page, {}) for page in ("start", "early_mass", "for_your_vehicle", "model_check", "record_health", "settings")),
+)
+"""Pages, and what their address asks of them."""
 
 
 def page_reruns(setup: Setup) -> list[Figure]:
-    """Each page under filters it has not seen yet, in process, against its queries alone."""
+    """Each view of each page under filters it has not seen yet, in process: beside its queries alone, and beside it fed constants.
+
+    All in processor time. Pages that filters are not about ask nothing anew when they run again.
+    """
     from streamlit.testing.v1 import AppTest
 
     os.environ["TAREBOOK_STORE"] = str(fitted(setup))
     figures = []
     with watching() as watch:
-        app = AppTest.from_file(str(CHECKOUT / "dashboard" / "app.py"), default_timeout=600).run()
-        combinations = _filters(app)
-        for page in FILTERED:
+        app = AppTest.from_file(str(APP), default_timeout=600).run()
+        combinations = _filters()
+        for page, asked in VIEWS:
+            for name, value in asked.items():
+                app.query_params[name] = value
             app.switch_page(f"app_pages/{page}.py").run()
-            whole, queries = [], []
+            whole, queries, constant = [], [], []
             for vehicles in itertools.islice(combinations, RERUNS):
-                app.multiselect(key="vehicles-chosen").set_value(list(vehicles))
-                before, began = watch.seconds, time.perf_counter()
-                app.run()
-                whole.append(time.perf_counter() - began)
-                queries.append(watch.seconds - before)
+                spent, asking = _rerun(app, vehicles, watch)
+                whole.append(spent)
+                queries.append(asking)
+            with _constant_answers():
+                _rerun(app, (), watch)
+                constant += [_rerun(app, vehicles, watch)[0] for vehicles in itertools.islice(combinations, RERUNS // 2)]
             if app.exception:
                 raise RuntimeError(f"{page}: {app.exception[0].message}")
-            figures += _page_figures(page, whole, queries)
+            for name in asked:
+                del app.query_params[name]
+            figures += _page_figures(" ".join([page.replace("_", " "), *asked.values()]), whole, queries, constant)
     return figures
 
 
-def _filters(app: Any) -> Iterator[tuple[str, ...]]:
+def _rerun(app: Any, vehicles: tuple[str, ...], watch: Stopwatch) -> tuple[float, float]:
+    """Run a page with these vehicles chosen. Returns: seconds of processors, and those of its queries."""
+    if app.multiselect:
+        app.session_state["vehicles"] = "|".join(vehicles)
+    before, began = watch.seconds, time.process_time()
+    app.run()
+    return time.process_time() - began, watch.seconds - before
+
+
+@contextlib.contextmanager
+def _constant_answers() -> Iterator[None]:
+    from dashboard import live
+
+    plain, live._remembered = live._remembered, constant
+    try:
+        yield
+    finally:
+        live._remembered = plain
+
+
+def _filters() -> Iterator[tuple[str, ...]]:
     """Sets of vehicles to filter by, none twice, so that no answer is remembered from another page's turn."""
-    app.switch_page(f"app_pages/{FILTERED[0]}.py").run()
     from dashboard.filter_bar import filter_options
 
     ids = list(filter_options(Store(Path(os.environ["TAREBOOK_STORE"])).live().cursor(), None)["vehicles"])
@@ -71,12 +107,14 @@ def _filters(app: Any) -> Iterator[tuple[str, ...]]:
     return itertools.cycle(few)
 
 
-def _page_figures(page: str, whole: list[float], queries: list[float]) -> list[Figure]:
-    name = page.replace("_", " ")
+def _page_figures(view: str, whole: list[float], queries: list[float], constant: list[float]) -> list[Figure]:
     late = sorted(whole)[math.ceil(0.95 * len(whole)) - 1]
+    own, asking, fed = (1e3 * statistics.median(some) for some in (whole, queries, constant))
+    beside_queries = [Figure(f"rerun of {view}", "its queries alone", own, asking, "ms", 2.0, len(whole))] if asking else []
     return [
-        Figure(f"rerun of {name}", "its queries alone", statistics.median(whole), statistics.median(queries), "s", 2.0, len(whole)),
-        Figure(f"rerun of {name}, p95", "-", 1e3 * late, math.nan, "ms", 250.0, len(whole)),
+        *beside_queries,
+        Figure(f"rerun of {view}", "the same page fed constants", own, fed, "ms", 1.5, len(whole)),
+        Figure(f"rerun of {view}, p95", "-", 1e3 * late, math.nan, "ms", 250.0, len(whole)),
     ]
 
 

@@ -6,9 +6,11 @@ import datetime as dt
 import json
 import re
 
+import altair as alt
 import numpy as np
 import polars as pl
 import pytest
+from jsonschema import ValidationError
 
 from pipeline.pictures import charts
 from pipeline.pictures.charts.base import rows
@@ -105,6 +107,17 @@ def test_each_chart_asks_answers_and_describes_itself(chart, look):
     assert len(spec["description"]) > len(said(spec["title"]["text"]))
     assert spec["config"]["background"] == look.paper
     assert spec["width"] == "container"
+
+
+@EVERY
+@pytest.mark.parametrize("pick", [False, True])
+def test_each_chart_is_valid_vega_lite(chart, pick):
+    """By the JSON schema of Vega-Lite itself, as altair carries it."""
+    alt.LayerChart.from_dict(chart(CASES[chart], charts.Style(pick=pick)).to_dict(), validate=True)
+    alt.LayerChart.from_dict(chart([], charts.Style(pick=pick)).to_dict(), validate=True)
+    broken = chart(CASES[chart]).to_dict() | {"width": "as wide as it goes"}
+    with pytest.raises(ValidationError):
+        alt.LayerChart.from_dict(broken, validate=True)
 
 
 @EVERY

@@ -1,5 +1,5 @@
-"""Charts for pages and paper: each takes a plain frame and a Style and returns an Altair chart whose title asks the
-question, whose subtitle answers it, and whose `description` is the alternative text."""
+"""Charts for pages and paper: each takes a plain frame and a Style and returns a finished chart (Vega-Lite) whose title asks
+the question, whose subtitle answers it, and whose `description` is the alternative text."""
 
 from pipeline.pictures.charts.base import PICK, Style
 from pipeline.pictures.charts.estimates import contributions, error_by_group, mass_by_length, reliability

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,10 +11,15 @@ from typing import Any
 
 import altair as alt
 import numpy as np
+from altair.utils.schemapi import disable_debug_mode
 
 from pipeline import frames
 from pipeline.pictures import units
 from pipeline.pictures.palette import LIGHT, Look, chart_config
+
+# The library would check every part of a chart while it is made, for longer than all the rest takes. Whether charts are valid
+# Vega-Lite hangs on our code alone; a test checks them whole.
+disable_debug_mode()
 
 Frame = Any
 """Columns, a polars frame, or a sequence of row dicts."""
@@ -95,11 +101,25 @@ def known(records: Sequence[dict[str, Any]], *names: str) -> list[dict[str, Any]
 
 
 def data(records: Sequence[Mapping[str, Any]]) -> alt.Data:
-    """Inline rows for one layer."""
-    return alt.Data(values=list(records))
+    """Inline rows for one layer.
+
+    As text until the chart is finished: the library copies and checks rows value by value, again and again.
+    """
+    return alt.Data(values=json.dumps(list(records)))
 
 
-def finish(chart: Any, style: Style, question: str, answer: str, height: int, alternative: str = "") -> alt.LayerChart:
+@dataclass(frozen=True)
+class Picture:
+    """A finished chart, in Vega-Lite."""
+
+    spec: Mapping[str, Any]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The chart as plain values, to be drawn."""
+        return dict(self.spec)
+
+
+def finish(chart: Any, style: Style, question: str, answer: str, height: int, alternative: str = "") -> Picture:
     """Give a chart its title, size, look and description.
 
     Args:
@@ -109,12 +129,17 @@ def finish(chart: Any, style: Style, question: str, answer: str, height: int, al
         alternative: the description for whoever cannot see it; empty: question and answer.
     """
     layered = chart if isinstance(chart, alt.LayerChart) else alt.layer(chart)
-    return layered.properties(
+    whole = layered.properties(
         width=style.width,
         height=style.height or height,
         title=alt.TitleParams(text=_lines(question, style, 10.0), subtitle=_lines(answer, style, 7.4) if answer else alt.Undefined),
         description=alternative or f"{question} {answer}".strip(),
     ).configure(**chart_config(style.look))
+    spec = whole.to_dict(validate=False)
+    for part in (spec, *spec["layer"]):
+        if "data" in part:
+            part["data"] = {"values": json.loads(part["data"]["values"])}
+    return Picture(spec)
 
 
 def _lines(text: str, style: Style, letter_px: float) -> str | list[str]:
@@ -124,7 +149,7 @@ def _lines(text: str, style: Style, letter_px: float) -> str | list[str]:
     return lines if len(lines) > 1 else text
 
 
-def nothing(style: Style, question: str, why: str) -> alt.LayerChart:
+def nothing(style: Style, question: str, why: str) -> Picture:
     """The designed empty state: the question, and why there is nothing to show yet."""
     mark = alt.Chart(data([{"why": why}])).mark_text(fontSize=14, color=style.look.muted, align="center").encode(text="why:N")
     return finish(mark, style, question, "", 120, f"{question} {why}")

@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, reference, row_height, rows
+from pipeline.pictures.charts.base import USUAL, Frame, Picture, Style, data, finish, known, nothing, picking, reference, row_height, rows
 from pipeline.pictures.units import plain
 
 _NINE_IN_TEN = 1.645
@@ -15,7 +15,7 @@ _NINE_IN_TEN = 1.645
 _MOST_PARTS = 16
 
 
-def contributions(parts: Frame, style: Style = USUAL, low_kg: float | None = None, high_kg: float | None = None) -> alt.LayerChart:
+def contributions(parts: Frame, style: Style = USUAL, low_kg: float | None = None, high_kg: float | None = None) -> Picture:
     """What an estimate is made of, part by part, each with the range that nine in ten would fall in.
 
     Args:
@@ -66,7 +66,7 @@ def mass_by_length(
     draft: dict[str, Any] | None = None,
     nearest: Sequence[str] = (),
     question: str = "How heavy do bodies of this length come out?",
-) -> alt.LayerChart:
+) -> Picture:
     """Finished mass against length, the draft among the bodies it stands on.
 
     Args:
@@ -123,7 +123,7 @@ def _draft_said(draft: dict[str, Any] | None, style: Style) -> str:
     return f" This draft: about {style.mass_said(draft['estimate_kg'])}, {low} to {high}."
 
 
-def reliability(frame: Frame, style: Style = USUAL) -> alt.LayerChart:
+def reliability(frame: Frame, style: Style = USUAL) -> Picture:
     """Whether intervals hold what they promise: promised against found coverage.
 
     Args:
@@ -146,7 +146,7 @@ def reliability(frame: Frame, style: Style = USUAL) -> alt.LayerChart:
     return finish(line.encode(x=x, y=y) + bars + dots, style, question, said, 280)
 
 
-def error_by_group(frame: Frame, style: Style = USUAL, question: str = "Where are estimates off?") -> alt.LayerChart:
+def error_by_group(frame: Frame, style: Style = USUAL, question: str = "Where are estimates off?") -> Picture:
     """Mean error of estimates by group, with its interval; right of the line bodies came out heavier than estimated.
 
     Args:

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from pipeline.pictures.charts.base import PICK, USUAL, Frame, Style, data, finish, known, nothing, reference, row_height, rows
+from pipeline.pictures.charts.base import PICK, USUAL, Frame, Picture, Style, data, finish, known, nothing, reference, row_height, rows
 from pipeline.pictures.palette import VERDICT_SHAPES, VERDICTS
 from pipeline.pictures.units import plain
 
@@ -31,7 +31,7 @@ LIMIT_NAMES: dict[str, str] = {
 """What a limit is called on pages and paper."""
 
 
-def limits(frame: Frame, style: Style = USUAL, question: str = "How close does it come to each limit?") -> alt.LayerChart:
+def limits(frame: Frame, style: Style = USUAL, question: str = "How close does it come to each limit?") -> Picture:
     """Every limit as a dot with its interval, as a share of its rating, against the line of the rating.
 
     Args:
@@ -97,7 +97,7 @@ def margins(
     bin_kg: float = 50.0,
     question: str = "How much margin did past jobs keep?",
     median_kg: float | None = None,
-) -> alt.LayerChart:
+) -> Picture:
     """How many jobs kept how much margin; left of the line they are over the rating. With `style.pick` a span can be brushed.
 
     Args:

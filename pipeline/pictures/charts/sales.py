@@ -6,13 +6,13 @@ from typing import Any
 
 import altair as alt
 
-from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, reference, row_height, rows
+from pipeline.pictures.charts.base import USUAL, Frame, Picture, Style, data, finish, known, nothing, picking, reference, row_height, rows
 
 MOST_LINES = 6
 """More lines than this cannot be told apart; the rest is named in the subtitle and shown in the table below."""
 
 
-def shares(frame: Frame, style: Style = USUAL, question: str = "What share of sold bodies has it?") -> alt.LayerChart:
+def shares(frame: Frame, style: Style = USUAL, question: str = "What share of sold bodies has it?") -> Picture:
     """Shares over time with their bands, a line a value, named at its end.
 
     Args:
@@ -86,7 +86,7 @@ def _last_said(shown: list[dict[str, Any]]) -> str:
 _SIGNED = "datum.value ? format(datum.value * 100, '+.0f') : '0'"
 
 
-def changes(frame: Frame, style: Style = USUAL, question: str = "What really changed?") -> alt.LayerChart:
+def changes(frame: Frame, style: Style = USUAL, question: str = "What really changed?") -> Picture:
     """Changes of share with their intervals, the best supported first; an interval clear of the line is no chance.
 
     Args:
@@ -122,7 +122,7 @@ def _change(row: dict[str, Any]) -> dict[str, Any]:
     return {"label": row["label"], "change": now - before, "said": said, "changed": bool(row.get("changed"))} | ends
 
 
-def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quotes become orders, and when?") -> alt.LayerChart:
+def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quotes become orders, and when?") -> Picture:
     """Share of quotes ordered by age, a step line a group, with its band; open quotes count only as long as they lasted.
 
     Args:
@@ -145,7 +145,7 @@ def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quo
     return finish(bands + lines + text, style, question, f"Ordered in the end: {said}", 300)
 
 
-def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?", what: str = "bodies") -> alt.LayerChart:
+def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?", what: str = "bodies") -> Picture:
     """Counts, a bar a value, the number at its end.
 
     Args:

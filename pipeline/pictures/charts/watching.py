@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import altair as alt
 
-from pipeline.pictures.charts.base import USUAL, Frame, Style, data, finish, known, nothing, picking, row_height, rows, utc
+from pipeline.pictures.charts.base import USUAL, Frame, Picture, Style, data, finish, known, nothing, picking, row_height, rows, utc
 from pipeline.pictures.palette import text_on
 from pipeline.pictures.units import plain
 
 
-def individuals(frame: Frame, style: Style = USUAL, unit: str = "kg", question: str = "Is anything out of the ordinary?") -> alt.LayerChart:
+def individuals(frame: Frame, style: Style = USUAL, unit: str = "kg", question: str = "Is anything out of the ordinary?") -> Picture:
     """Reading after reading against the mean and its limits; those outside are squares.
 
     Args:
@@ -19,7 +19,7 @@ def individuals(frame: Frame, style: Style = USUAL, unit: str = "kg", question: 
     return _control(frame, style, unit, question, "value", "readings")
 
 
-def ewma(frame: Frame, style: Style = USUAL, unit: str = "kg", question: str = "Are readings drifting?") -> alt.LayerChart:
+def ewma(frame: Frame, style: Style = USUAL, unit: str = "kg", question: str = "Are readings drifting?") -> Picture:
     """The exponentially weighted mean after each reading against its limits, the readings themselves faint behind.
 
     Args:
@@ -28,7 +28,7 @@ def ewma(frame: Frame, style: Style = USUAL, unit: str = "kg", question: str = "
     return _control(frame, style, unit, question, "smoothed", "smoothed readings")
 
 
-def _control(frame: Frame, style: Style, unit: str, question: str, field: str, what: str) -> alt.LayerChart:
+def _control(frame: Frame, style: Style, unit: str, question: str, field: str, what: str) -> Picture:
     found = known(rows(frame), "on", field)
     if not found:
         return nothing(style, question, "No reading to watch yet.")
@@ -54,7 +54,7 @@ def _control(frame: Frame, style: Style, unit: str, question: str, field: str, w
     return finish(alt.layer(*layers, line, picking(dots, style, ["on"])), style, question, said, 260)
 
 
-def completeness(frame: Frame, style: Style = USUAL, question: str = "What do we write down, and since when?") -> alt.LayerChart:
+def completeness(frame: Frame, style: Style = USUAL, question: str = "What do we write down, and since when?") -> Picture:
     """Share of rows in which a column is known, a cell a quarter.
 
     Args:
