@@ -88,25 +88,22 @@ def ask_edition(question: Callable[..., T], *args: Any) -> T:
 
 
 def _remembered(question: Callable[..., T], args: tuple[Any, ...], answer: Callable[[Edition, Settings], T]) -> T:
-    now = edition()
-    if now is None:
-        raise NoStore("no store here", where=str(store().root), do="`tarebook load PATH` makes one")
-    return _asked(
-        f"{question.__module__}.{question.__qualname__}", str(now.path), _stamp(store().settings_file), args, answer, now, settings()
-    )
+    here = store()
+    # the live edition by its name alone: a page asks dozens of questions, and most are answered already
+    name = here.live_name() or here.live().name
+    return _asked(f"{question.__module__}.{question.__qualname__}", str(here.root), name, _stamp(here.settings_file), args, answer)
 
 
 @st.cache_data(max_entries=256, show_spinner="Reading the records")
 def _asked(
-    name: str,
-    path: str,
+    question: str,
+    root: str,
+    edition_name: str,
     changed: tuple[int, int],
     args: tuple[Any, ...],
     _answer: Callable[[Edition, Settings], Any],
-    _edition: Edition,
-    _settings: Settings,
 ) -> Any:
-    return _answer(_edition, _settings)
+    return _answer(_opened(root, edition_name), settings())
 
 
 def margins() -> PastMargins:

@@ -11,23 +11,23 @@ from pipeline.answers.draft import Draft
 from pipeline.answers.starts import job_draft
 from pipeline.frames import from_sql, rows
 from pipeline.pictures.drawing import Drawing, draw
+from pipeline.pictures.palette import DARK, LIGHT
 from pipeline.pictures.shape import BodyShape, Centre, body_shape
 from pipeline.settings import Settings
 
 
 def job_drawing(now: Here, job_id: str, body: str, size: str) -> Drawing | None:
     """One body of a past job to scale; None where there is no such body of ours."""
-    draft = live.ask(job_draft, job_id)
-    return draft_drawing(now, draft, body, size) if draft else None
+    return live.ask(_drawn, job_id, body, size, now.look.name, now.units.system)
 
 
-def draft_drawing(now: Here, draft: Draft, body: str, size: str, centre: Centre | None = None) -> Drawing | None:
-    """One body of a draft to scale."""
-    shape = draft_shape(now, draft, body, centre)
-    return draw(shape, size, now.look, title=f"{body} to scale", units=now.units.system) if shape else None
+def _drawn(con: Any, settings: Settings, job_id: str, body: str, size: str, look: str, units: str) -> Drawing | None:
+    draft = job_draft(con, settings, job_id)
+    shape = draft_shape(settings, draft, body) if draft else None
+    return draw(shape, size, DARK if look == DARK.name else LIGHT, title=f"{body} to scale", units=units) if shape else None
 
 
-def draft_shape(now: Here, draft: Draft, body: str, centre: Centre | None = None) -> BodyShape | None:
+def draft_shape(settings: Settings, draft: Draft, body: str, centre: Centre | None = None) -> BodyShape | None:
     """One body of a draft as it is drawn, its items with the keys that the drawing writes on them."""
     items = live.ask(choices)["items"]
     vehicle = live.ask(vehicle_row, draft.vehicle_id)
@@ -35,7 +35,7 @@ def draft_shape(now: Here, draft: Draft, body: str, centre: Centre | None = None
         if one.body == body:
             row = {field: getattr(one, field) for field in one.__struct_fields__ if field != "lines"}
             lines = [{field: getattr(line, field) for field in line.__struct_fields__} for line in one.lines]
-            return body_shape(row, lines, items, vehicle, centre, now.settings.mass)
+            return body_shape(row, lines, items, vehicle, centre, settings.mass)
     return None
 
 

@@ -146,7 +146,7 @@ def what_it_weighs(now: Here, answer: CustomerBuild | None, group: Group | None)
 
 def picture_and_list(now: Here, draft: Draft) -> None:
     """The first body to scale with the list of what is in it, and what is in the others."""
-    shape = draft_shape(now, draft, draft.bodies[0].body)
+    shape = draft_shape(now.settings, draft, draft.bodies[0].body)
     if shape:
         drawn = draw(shape, "narrow", now.look, title=f"{shape.kind} to scale", units=now.units.system)
         st.image(drawn.svg, alt=drawn.alt, width="stretch")

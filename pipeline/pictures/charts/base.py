@@ -18,7 +18,8 @@ from pipeline.pictures import units
 from pipeline.pictures.palette import LIGHT, Look, chart_config
 
 # The library would check every part of a chart while it is made, for longer than all the rest takes. Whether charts are valid
-# Vega-Lite hangs on our code alone; a test checks them whole.
+# Vega-Lite hangs on our code alone; a test checks them whole. A channel named by a text alone would be looked up in the schema:
+# it is always given as what it is (`alt.X2("high:Q")`).
 disable_debug_mode()
 
 Frame = Any
@@ -151,13 +152,13 @@ def _lines(text: str, style: Style, letter_px: float) -> str | list[str]:
 
 def nothing(style: Style, question: str, why: str) -> Picture:
     """The designed empty state: the question, and why there is nothing to show yet."""
-    mark = alt.Chart(data([{"why": why}])).mark_text(fontSize=14, color=style.look.muted, align="center").encode(text="why:N")
+    mark = alt.Chart(data([{"why": why}])).mark_text(fontSize=14, color=style.look.muted, align="center").encode(text=alt.Text("why:N"))
     return finish(mark, style, question, "", 120, f"{question} {why}")
 
 
 def reference(value: float, style: Style) -> alt.Chart:
     """An upright line at one value."""
-    return alt.Chart(data([{"at": value}])).mark_rule(color=style.look.ink, strokeWidth=1.5).encode(x="at:Q")
+    return alt.Chart(data([{"at": value}])).mark_rule(color=style.look.ink, strokeWidth=1.5).encode(x=alt.X("at:Q"))
 
 
 def picking(chart: alt.Chart, style: Style, fields: Sequence[str]) -> alt.Chart:

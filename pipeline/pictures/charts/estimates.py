@@ -31,8 +31,8 @@ def contributions(parts: Frame, style: Style = USUAL, low_kg: float | None = Non
     base = alt.Chart(data(shown)).encode(y=alt.Y("label:N", sort=order, title=None))
     axis = alt.X("value:Q", title=f"what the part adds, {style.mass_unit}", axis=alt.Axis(tickCount=6))
     bars = base.mark_bar(height=9, cornerRadius=2, opacity=0.55, color=style.look.accent).encode(x=axis, tooltip=_tooltip("label", "said"))
-    spread = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q")
-    text = base.mark_text(align="left", dx=6, color=style.look.ink).encode(x="end:Q", text="said:N")
+    spread = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(x=alt.X("low:Q", title=axis["title"]), x2=alt.X2("high:Q"))
+    text = base.mark_text(align="left", dx=6, color=style.look.ink).encode(x=alt.X("end:Q"), text=alt.Text("said:N"))
     within = f" (9 in 10 fall between {plain(style.mass(low_kg))} and {plain(style.mass(high_kg))})" if low_kg is not None else ""
     return finish(
         reference(0, style) + bars + spread + text,
@@ -93,7 +93,9 @@ def mass_by_length(
     near = [row for row in points if row["near"]]
     ring = alt.Chart(data(near)).encode(x=x, y=y)
     layers += (
-        [ring.mark_point(size=140, strokeWidth=2, color=style.look.ink), ring.mark_text(dy=-13).encode(text="job_id:N")] if near else []
+        [ring.mark_point(size=140, strokeWidth=2, color=style.look.ink), ring.mark_text(dy=-13).encode(text=alt.Text("job_id:N"))]
+        if near
+        else []
     )
     layers += _draft_marks(draft, style, x, y) if draft else []
     said = f"{len(found)} bodies" + (f"; the {len(near)} most alike are ringed" if near else "")
@@ -110,9 +112,9 @@ def _draft_marks(draft: dict[str, Any], style: Style, x: alt.X, y: alt.Y) -> lis
     }
     base, colour = alt.Chart(data([row])).encode(x=x), style.look.series[2]
     return [
-        base.mark_rule(strokeWidth=3, color=colour).encode(y=alt.Y("low:Q", title=y["title"]), y2="high:Q"),
+        base.mark_rule(strokeWidth=3, color=colour).encode(y=alt.Y("low:Q", title=y["title"]), y2=alt.Y2("high:Q")),
         base.mark_point(shape="diamond", filled=True, opacity=1, size=170, color=colour).encode(y=y),
-        base.mark_text(align="left", dx=11, fontWeight=600, color=colour).encode(y=y, text="name:N"),
+        base.mark_text(align="left", dx=11, fontWeight=600, color=colour).encode(y=y, text=alt.Text("name:N")),
     ]
 
 
@@ -139,7 +141,7 @@ def reliability(frame: Frame, style: Style = USUAL) -> Picture:
     line = alt.Chart(data([{"level": at, "covered": at} for at in (0.45, 1.0)])).mark_line(color=style.look.rule, strokeDash=[4, 3])
     base = alt.Chart(data(found)).encode(x=x)
     tooltip = [alt.Tooltip("level:Q", format=".0%"), alt.Tooltip("covered:Q", format=".1%"), alt.Tooltip("n:Q")]
-    bars = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(y=alt.Y("low:Q", title=y["title"]), y2="high:Q")
+    bars = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(y=alt.Y("low:Q", title=y["title"]), y2=alt.Y2("high:Q"))
     dots = base.mark_point(filled=True, opacity=1, size=90, color=style.look.accent).encode(y=y, tooltip=tooltip)
     ninety = min(found, key=lambda row: abs(row["level"] - 0.9))
     said = f"Of intervals that promise {ninety['level']:.0%}, {ninety['covered']:.0%} held; on the dashed line they do exactly"
@@ -163,7 +165,7 @@ def error_by_group(frame: Frame, style: Style = USUAL, question: str = "Where ar
     ]
     base = alt.Chart(data(shown)).encode(y=alt.Y("name:N", sort=[row["name"] for row in shown], title=None))
     axis = alt.X("at:Q", title=f"weighed less estimated, {style.mass_unit}")
-    bars = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(x=alt.X("from:Q", title=axis["title"]), x2="to:Q")
+    bars = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(x=alt.X("from:Q", title=axis["title"]), x2=alt.X2("to:Q"))
     dots = base.mark_point(filled=True, opacity=1, size=80, color=style.look.accent).encode(x=axis, tooltip=_tooltip("name", "at"))
     worst = max(found, key=lambda row: abs(row["error_kg"]))
     way = "too low" if worst["error_kg"] > 0 else "too high"

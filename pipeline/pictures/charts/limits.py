@@ -48,11 +48,11 @@ def limits(frame: Frame, style: Style = USUAL, question: str = "How close does i
         "verdict:N", legend=None, scale=alt.Scale(domain=list(VERDICTS), range=[style.look.verdicts[name] for name in VERDICTS])
     )
     shape = alt.Shape("verdict:N", legend=None, scale=alt.Scale(domain=list(VERDICTS), range=list(VERDICT_SHAPES.values())))
-    bars = base.mark_rule(strokeWidth=3).encode(x=alt.X("low_share:Q", title=axis["title"]), x2="high_share:Q", color=colour)
+    bars = base.mark_rule(strokeWidth=3).encode(x=alt.X("low_share:Q", title=axis["title"]), x2=alt.X2("high_share:Q"), color=colour)
     dots = base.mark_point(filled=True, size=110, opacity=1).encode(
         x=axis, color=colour, shape=shape, tooltip=[alt.Tooltip("name:N"), alt.Tooltip("said:N")]
     )
-    text = base.mark_text(align="left", dx=8).encode(x="end:Q", text="said:N")
+    text = base.mark_text(align="left", dx=8).encode(x=alt.X("end:Q"), text=alt.Text("said:N"))
     rating = reference(1.0, style)
     worst = min(shown, key=lambda row: row["margin_share"])
     said = f"Tightest: {worst['name']}, {worst['said']}. The line is the rating; masses are estimates until weighed"
@@ -130,7 +130,7 @@ def margins(
     bars = (
         alt.Chart(data(shown))
         .mark_bar(stroke=style.look.paper)
-        .encode(x=axis, x2="high:Q", y=alt.Y("jobs:Q", title="jobs"), color=colour, tooltip=[alt.Tooltip("jobs:Q")])
+        .encode(x=axis, x2=alt.X2("high:Q"), y=alt.Y("jobs:Q", title="jobs"), color=colour, tooltip=[alt.Tooltip("jobs:Q")])
     )
     if style.pick:
         bars = bars.add_params(alt.selection_interval(name=PICK, encodings=["x"]))

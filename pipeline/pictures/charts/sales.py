@@ -32,7 +32,7 @@ def shares(frame: Frame, style: Style = USUAL, question: str = "What share of so
         alt.Tooltip("share:Q", format=".0%"),
         alt.Tooltip("of:Q", title="bodies"),
     ]
-    bands = base.mark_area(opacity=0.13).encode(y=alt.Y("low:Q", title=y["title"]), y2="high:Q")
+    bands = base.mark_area(opacity=0.13).encode(y=alt.Y("low:Q", title=y["title"]), y2=alt.Y2("high:Q"))
     lines = base.mark_line(strokeWidth=2.2).encode(y=y)
     dots = picking(
         base.mark_point(filled=True, size=46, opacity=1).encode(y=y, tooltip=tooltip, shape=_shapes(names)), style, ["quarter", "value"]
@@ -73,7 +73,7 @@ def _end_names(shown: list[dict[str, Any]], at: str, height: str, style: Style, 
     return (
         alt.Chart(data(placed))
         .mark_text(align="left", dx=9, fontWeight=600, limit=185)
-        .encode(x=x, y=alt.Y("label_at:Q", title=y["title"]), text="value:N", color=colour)
+        .encode(x=x, y=alt.Y("label_at:Q", title=y["title"]), text=alt.Text("value:N"), color=colour)
     )
 
 
@@ -102,12 +102,12 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
     both = [True, False]
     colour = alt.Color("changed:N", legend=None, scale=alt.Scale(domain=both, range=[style.look.accent, style.look.rule]))
     shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
-    bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2="high:Q", color=colour)
+    bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2=alt.X2("high:Q"), color=colour)
     # turned, so that a stroke stands across its interval and can be seen
     dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2, angle=90).encode(x=axis, color=colour, shape=shape)
     # a rim in the colour of the page, so that words stay readable where they cross the line of no change
-    rim = base.mark_text(align="left", dx=8, stroke=style.look.paper, strokeWidth=4).encode(x="high:Q", text="said:N")
-    text = base.mark_text(align="left", dx=8).encode(x="high:Q", text="said:N")
+    rim = base.mark_text(align="left", dx=8, stroke=style.look.paper, strokeWidth=4).encode(x=alt.X("high:Q"), text=alt.Text("said:N"))
+    text = base.mark_text(align="left", dx=8).encode(x=alt.X("high:Q"), text=alt.Text("said:N"))
     real = [row for row in shown if row["changed"]]
     said = f"{len(real)} of {len(shown)} are more than chance and have a dot; what has a short stroke may be chance alone"
     listed = "; ".join(f"{row['label']} {row['said']}" for row in real[:5]) or "none"
@@ -137,7 +137,7 @@ def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quo
     y = alt.Y("share:Q", title="ordered", axis=alt.Axis(format=".0%"), scale=alt.Scale(domainMin=0))
     colour = _series(names[:MOST_LINES], style)
     base = alt.Chart(data(shown)).encode(x=x, color=colour)
-    bands = base.mark_area(opacity=0.13, interpolate="step-after").encode(y=alt.Y("low:Q", title=y["title"]), y2="high:Q")
+    bands = base.mark_area(opacity=0.13, interpolate="step-after").encode(y=alt.Y("low:Q", title=y["title"]), y2=alt.Y2("high:Q"))
     lines = base.mark_line(strokeWidth=2.2, interpolate="step-after").encode(y=y)
     text = _end_names(shown, "days", "share", style, x, y, colour)
     last = {row["value"]: row["share"] for row in shown}
@@ -164,5 +164,5 @@ def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?
         x=alt.X("count:Q", title=what, scale=room, axis=alt.Axis(tickCount=6)),
     )
     bars = picking(base.mark_bar(height=14, cornerRadius=2, color=style.look.accent), style, ["value"])
-    text = base.mark_text(align="left", dx=5).encode(text="said:N")
+    text = base.mark_text(align="left", dx=5).encode(text=alt.Text("said:N"))
     return finish(bars + text, style, question, f"Most: {top['value']}, {top['count']:,.0f} {what}", row_height(len(shown), 24))

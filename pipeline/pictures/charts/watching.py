@@ -36,7 +36,7 @@ def _control(frame: Frame, style: Style, unit: str, question: str, field: str, w
     out = [row for row in shown if row["state"] == "outside"]
     x, y = utc("on", "date"), alt.Y(f"{field}:Q", title=unit, scale=alt.Scale(zero=False))
     base = alt.Chart(data(shown)).encode(x=x)
-    band = base.mark_area(opacity=0.1, color=style.look.accent).encode(y=alt.Y("low:Q", title=unit), y2="high:Q")
+    band = base.mark_area(opacity=0.1, color=style.look.accent).encode(y=alt.Y("low:Q", title=unit), y2=alt.Y2("high:Q"))
     mean = base.mark_line(color=style.look.rule, strokeDash=[4, 3]).encode(y=alt.Y("centre:Q", title=unit))
     line = base.mark_line(color=style.look.accent, strokeWidth=1.2).encode(y=y)
     colours = alt.Scale(domain=["inside", "outside"], range=[style.look.accent, style.look.verdicts["over"]])
@@ -81,7 +81,7 @@ def completeness(frame: Frame, style: Style = USUAL, question: str = "What do we
     )
     layers = [cells]
     if len(quarters) <= 16:
-        layers.append(base.mark_text(fontSize=11).encode(text="said:N", color=alt.Color("ink:N", scale=None)))
+        layers.append(base.mark_text(fontSize=11).encode(text=alt.Text("said:N"), color=alt.Color("ink:N", scale=None)))
     least = min(found, key=lambda row: row["share"])
     said = f"Numbers are rows in 100 that say it; least: {least['column']} in {least['quarter']}, {100 * least['share']:.0f} in 100"
     return finish(alt.layer(*layers).resolve_scale(color="independent"), style, question, said, row_height(len(columns), 24))
