@@ -35,7 +35,7 @@ def contributions(parts: Frame, style: Style = USUAL, low_kg: float | None = Non
     text = base.mark_text(align="left", dx=6, color=style.look.ink).encode(x=alt.X("end:Q"), text=alt.Text("said:N"))
     within = f" (9 in 10 fall between {plain(style.mass(low_kg))} and {plain(style.mass(high_kg))})" if low_kg is not None else ""
     return finish(
-        reference(0, style) + bars + spread + text,
+        alt.layer(reference(0, style), bars, spread, text),
         style,
         f"What makes up these {style.mass_said(total_kg)}?",
         f"The parts add up to {style.mass_said(total_kg)}{within}; thin lines show how sure each part is",
@@ -145,7 +145,7 @@ def reliability(frame: Frame, style: Style = USUAL) -> Picture:
     dots = base.mark_point(filled=True, opacity=1, size=90, color=style.look.accent).encode(y=y, tooltip=tooltip)
     ninety = min(found, key=lambda row: abs(row["level"] - 0.9))
     said = f"Of intervals that promise {ninety['level']:.0%}, {ninety['covered']:.0%} held; on the dashed line they do exactly"
-    return finish(line.encode(x=x, y=y) + bars + dots, style, question, said, 280)
+    return finish(alt.layer(line.encode(x=x, y=y), bars, dots), style, question, said, 280)
 
 
 def error_by_group(frame: Frame, style: Style = USUAL, question: str = "Where are estimates off?") -> Picture:
@@ -170,7 +170,7 @@ def error_by_group(frame: Frame, style: Style = USUAL, question: str = "Where ar
     worst = max(found, key=lambda row: abs(row["error_kg"]))
     way = "too low" if worst["error_kg"] > 0 else "too high"
     said = f"Furthest off: {worst['group']}, {style.mass_said(abs(worst['error_kg']))} {way} on average"
-    return finish(reference(0, style) + bars + picking(dots, style, ["group"]), style, question, said, row_height(len(shown)))
+    return finish(alt.layer(reference(0, style), bars, picking(dots, style, ["group"])), style, question, said, row_height(len(shown)))
 
 
 def _tooltip(*fields: str) -> list[alt.Tooltip]:

@@ -57,7 +57,7 @@ def limits(frame: Frame, style: Style = USUAL, question: str = "How close does i
     worst = min(shown, key=lambda row: row["margin_share"])
     said = f"Tightest: {worst['name']}, {worst['said']}. The line is the rating; masses are estimates until weighed"
     listed = "; ".join(f"{row['name']}: {row['said']}, {row['verdict']}" for row in shown)
-    return finish(rating + bars + dots + text, style, question, said, row_height(len(shown), 30), f"{question} {listed}.")
+    return finish(alt.layer(rating, bars, dots, text), style, question, said, row_height(len(shown), 30), f"{question} {listed}.")
 
 
 def _limit(row: dict[str, Any], style: Style) -> dict[str, Any]:
@@ -136,4 +136,4 @@ def margins(
         bars = bars.add_params(alt.selection_interval(name=PICK, encodings=["x"]))
     half_kg = float(np.median(values)) if median_kg is None else median_kg
     said = f"{weights[values < 0].sum():,} of {weights.sum():,} over the rating; half of all keep more than {style.mass_said(half_kg)}"
-    return finish(bars + reference(0, style), style, question, said, 240)
+    return finish(alt.layer(bars, reference(0, style)), style, question, said, 240)

@@ -40,7 +40,7 @@ def shares(frame: Frame, style: Style = USUAL, question: str = "What share of so
     text = _end_names(shown, "quarter", "share", style, x, y, colour)
     more = f"; {len(names) - MOST_LINES} rarer ones are in the table" if len(names) > MOST_LINES else ""
     said = f"Bands show what chance alone allows (95 %){more}"
-    return finish(bands + lines + dots + text, style, question, said, 300, f"{question} {_last_said(shown)}")
+    return finish(alt.layer(bands, lines, dots, text), style, question, said, 300, f"{question} {_last_said(shown)}")
 
 
 def _largest_last(found: list[dict[str, Any]]) -> list[str]:
@@ -111,7 +111,7 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
     real = [row for row in shown if row["changed"]]
     said = f"{len(real)} of {len(shown)} are more than chance and have a dot; what has a short stroke may be chance alone"
     listed = "; ".join(f"{row['label']} {row['said']}" for row in real[:5]) or "none"
-    layers = reference(0, style) + bars + picking(dots, style, ["label"]) + rim + text
+    layers = alt.layer(reference(0, style), bars, picking(dots, style, ["label"]), rim, text)
     return finish(layers, style, question, said, row_height(len(shown)), f"{question} {said}. {listed}.")
 
 
@@ -142,7 +142,7 @@ def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quo
     text = _end_names(shown, "days", "share", style, x, y, colour)
     last = {row["value"]: row["share"] for row in shown}
     said = ", ".join(f"{name} {last[name]:.0%}" for name in names[:MOST_LINES])
-    return finish(bands + lines + text, style, question, f"Ordered in the end: {said}", 300)
+    return finish(alt.layer(bands, lines, text), style, question, f"Ordered in the end: {said}", 300)
 
 
 def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?", what: str = "bodies") -> Picture:
@@ -165,4 +165,4 @@ def counts(frame: Frame, style: Style = USUAL, question: str = "What sells most?
     )
     bars = picking(base.mark_bar(height=14, cornerRadius=2, color=style.look.accent), style, ["value"])
     text = base.mark_text(align="left", dx=5).encode(text=alt.Text("said:N"))
-    return finish(bars + text, style, question, f"Most: {top['value']}, {top['count']:,.0f} {what}", row_height(len(shown), 24))
+    return finish(alt.layer(bars, text), style, question, f"Most: {top['value']}, {top['count']:,.0f} {what}", row_height(len(shown), 24))
