@@ -8,11 +8,17 @@ singles as (
     select item_id, sum(n) as n from delivered_items group by item_id
 ),
 
-together as (
+one_way as (
     select a.item_id as item_a, b.item_id as item_b, sum(a.n) as n
     from delivered_items as a
-    inner join delivered_items as b on b.list = a.list and b.item_id <> a.item_id
+    inner join delivered_items as b on b.list = a.list and b.item_id > a.item_id
     group by a.item_id, b.item_id
+),
+
+together as (
+    select item_a, item_b, n from one_way
+    union all
+    select item_b as item_a, item_a as item_b, n from one_way
 )
 
 select
