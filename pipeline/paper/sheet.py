@@ -6,6 +6,7 @@ Content reaches the typesetter as JSON and is shown as text, so no name, however
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -54,13 +55,14 @@ def sheet_data(content: SheetContent) -> dict[str, Any]:
         "logo": _logo(content.logo, content.workshop),
         "left": _left(content),
         "bodies": [_body(body, content.level) for body in content.bodies],
-        "drawing_width": 100 if len(content.bodies) == 1 else 84,
         "loads": _loads(content.loads),
         "total": {"label": "all together", "kg": plain(sum(line.kg for line in content.loads))},
         "limits": _strips(judged),
         "limits_note": _limits_note(content.level),
-        "not_judged": [_not_judged(line) for line in content.limits if line not in judged],
-        "parts": _parts(content),
+        "not_judged": _terms("Not judged", [_not_judged(line) for line in content.limits if line not in judged]),
+        "may_add": _terms("What may still be added", content.may_add),
+        "assumed": _terms("What we assumed", content.assumptions),
+        "cautions": _terms("Please note", content.cautions),
         "foot": f"{content.workshop} · {content.code} · edition {content.edition}{_records_to(content.records_to)}",
         "close": f"Our code for this draft: {content.code}. Under it we find the draft again, as it is on this sheet.",
     }
@@ -191,9 +193,8 @@ def _not_judged(line: LimitLine) -> str:
     return f"{name}: {line.why}" if line.why else name
 
 
-def _parts(content: SheetContent) -> list[dict[str, Any]]:
-    parts = (("What we assumed", content.assumptions), ("What may still be added", content.may_add), ("Please note", content.cautions))
-    return [{"heading": heading, "lines": list(lines)} for heading, lines in parts if lines]
+def _terms(heading: str, lines: Sequence[str]) -> dict[str, Any]:
+    return {"heading": heading, "lines": list(lines)}
 
 
 def _logo(path: Path | None, workshop: str) -> dict[str, Any] | None:

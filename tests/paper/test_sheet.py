@@ -127,7 +127,7 @@ def test_no_price_stands_on_it_unless_given(usual_pdf):
 def test_both_papers_take_one_and_forty_items_without_loss(paper, size_mm, items):
     pdf = sheet_pdf(content(items), paper)
     with pymupdf.open(stream=pdf) as document:
-        assert len(document) <= 3
+        assert len(document) <= (2 if items < 2 else 3)
         for page in document:
             assert (page.rect.width / MM, page.rect.height / MM) == pytest.approx(size_mm, abs=0.1)
             for word in page.get_text("words"):
