@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import shutil
 import subprocess
 import sys
 import time
@@ -12,11 +13,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pymupdf
 import pytest
 import rig
 
 from pipeline.answers.access import Role, pages_of
-from pipeline.store import Store, load
+from pipeline.store import Store, desk, load
 
 pytestmark = [pytest.mark.browser, rig.needs_browser]
 
@@ -96,6 +98,36 @@ def test_each_role_gets_its_pages_and_no_other_by_address(guarded: Store) -> Non
                 rig.settle(page)
                 assert page.get_by_role("heading", level=1).inner_text().casefold().replace(" ", "-") == wanted[0]
             context.close()
+
+
+def test_who_is_signed_in_takes_a_sheet_along_and_the_desk_says_who_it_was(tmp_path: Path, store: Store) -> None:
+    guarded = Store(tmp_path / "store")
+    shutil.copytree(store.root, guarded.root)
+    guarded.settings_file.write_text('[access.people]\n"seller@example.org" = "sales"\n"counter@example.org" = "customer-screen"\n')
+    cursor = guarded.live().cursor()
+    vehicle_id = cursor.execute("SELECT vehicle_id FROM current_jobs GROUP BY 1 ORDER BY count(*) DESC LIMIT 1").fetchall()[0][0]
+    jobs = {row[0] for row in cursor.execute("SELECT DISTINCT job_id FROM current_jobs").fetchall()}
+    with guarded_server(guarded) as address, rig.browser() as chromium:
+        for name in ("seller", "counter"):
+            page = rig.context(chromium).new_page()
+            page.set_default_timeout(rig.PATIENCE_MS)
+            sign_in(page, address, name)
+            page.goto(f"{address}/for-your-vehicle?for={vehicle_id}")
+            page.get_by_text("Left for people, luggage and tow ball").first.wait_for()
+            rig.settle(page)
+            assert page.get_by_role("dialog").count() == 0
+            page.get_by_role("button", name="Sheet to take home").first.click()
+            with page.expect_download() as download:
+                page.get_by_role("button", name="PDF, A4").click()
+            with pymupdf.open(download.value.path()) as document:
+                words = {word[4].strip(".,:;()") for sheet in document for word in sheet.get_text("words")}
+            assert "weighbridge" in words
+            # whoever asks: this page's sheet is a customer's, and tells of nobody's job
+            assert not words & jobs
+            (kept,) = desk.drafts(guarded)
+            assert kept.who == f"{name}@example.org"
+            desk.forget_draft(guarded, kept.code)
+            page.context.close()
 
 
 def test_a_stranger_sees_nothing_and_may_sign_out(guarded: Store) -> None:

@@ -83,6 +83,8 @@ def _last_said(shown: list[dict[str, Any]]) -> str:
     return f"In {last}: {', '.join(said)}."
 
 
+_UPRIGHT = "M-0.2,-1H0.2V1H-0.2Z"
+"""A short stroke across an interval; the library's own lies along it and is not seen."""
 _SIGNED = "datum.value ? format(datum.value * 100, '+.0f') : '0'"
 
 
@@ -101,10 +103,9 @@ def changes(frame: Frame, style: Style = USUAL, question: str = "What really cha
     axis = alt.X("change:Q", title="change, bodies in 100", axis=alt.Axis(labelExpr=_SIGNED, tickCount=8, tickMinStep=0.01))
     both = [True, False]
     colour = alt.Color("changed:N", legend=None, scale=alt.Scale(domain=both, range=[style.look.accent, style.look.rule]))
-    shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", "stroke"]))
+    shape = alt.Shape("changed:N", legend=None, scale=alt.Scale(domain=both, range=["circle", _UPRIGHT]))
     bars = base.mark_rule(strokeWidth=2.5).encode(x=alt.X("low:Q", title=axis["title"]), x2=alt.X2("high:Q"), color=colour)
-    # turned, so that a stroke stands across its interval and can be seen
-    dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=2, angle=90).encode(x=axis, color=colour, shape=shape)
+    dots = base.mark_point(filled=True, size=90, opacity=1, strokeWidth=0).encode(x=axis, color=colour, shape=shape)
     # a rim in the colour of the page, so that words stay readable where they cross the line of no change
     rim = base.mark_text(align="left", dx=8, stroke=style.look.paper, strokeWidth=4).encode(x=alt.X("high:Q"), text=alt.Text("said:N"))
     text = base.mark_text(align="left", dx=8).encode(x=alt.X("high:Q"), text=alt.Text("said:N"))
