@@ -138,12 +138,11 @@ def find_all(con: duckdb.DuckDBPyConnection, search: Search) -> pl.DataFrame:
 
 def _query(search: Search) -> tuple[str, str, dict[str, Any]]:
     """The query's head (common table expressions), its body from `from` to `where`, and the values bound."""
-    views = ["findable", *(in_order("alike") if search.like else [])]
-    head = ",\n".join(f"{view} as (\n{text_of(view)}\n)" for view in views)
-    likeness = "alike.likeness" if search.like else "cast(null as double)"
-    joined = "left join alike on alike.job_id = b.job_id and alike.body = b.body" if search.like else ""
+    last = "liked" if search.like else "findable"
+    head = ",\n".join(f"{view} as (\n{text_of(view)}\n)" for view in in_order(last))
+    likeness = "" if search.like else ", cast(null as double) as likeness"
     conditions, values = _conditions(search)
-    found = f"select b.*, {likeness} as likeness from findable as b {joined}"
+    found = f"select b.*{likeness} from {last} as b"
     where = " and ".join(conditions) or "true"
     if search.like:
         values |= search.like.values()
