@@ -182,7 +182,8 @@ def _as_told(rows: Rows, names: Sequence[str], place: str) -> Styler:
             columns[heading(name)] = [said(name, value) for value in values]
     short = [heading(name) for name in names if name.endswith(_SHORT)]
     styled = Styler(pd.DataFrame(columns), uuid="".join(filter(str.isalnum, place))).format(told)
-    return styled.set_properties(subset=short, **{"white-space": "nowrap"})
+    # a variable, since the page draws a cell's text in an element of its own (page.css)
+    return styled.set_properties(subset=short, **{"--tarebook-wrap": "nowrap"})
 
 
 def said(name: str, value: Any) -> str:
