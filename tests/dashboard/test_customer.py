@@ -241,7 +241,8 @@ def page_told(store: Store, monkeypatch: pytest.MonkeyPatch, **query: str) -> st
 
 
 def test_no_address_narrows_the_page_and_no_job_shows_on_it(shop: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    plain = page_told(shop, monkeypatch, **{"for": "Corrie dual cab"})
+    asked = {"for": "CO-2"}
+    plain = page_told(shop, monkeypatch, **asked)
     job_id, day, branch = (
         shop.live().cursor().execute("SELECT job_id, strftime(quoted_on, '%Y-%m'), branch FROM current_jobs").fetchall()[0]
     )
@@ -249,8 +250,8 @@ def test_no_address_narrows_the_page_and_no_job_shows_on_it(shop: Store, tmp_pat
         "since": day, "until": day, "kinds": "canopy", "branches": branch or "x", "families": "1", "vehicles": "CO-2",
         "size_classes": "midsize", "job": job_id, "draft": "ABCDEFGH", "view": "x",
     }  # fmt: skip
-    assert page_told(shop, monkeypatch, **{"for": "Corrie dual cab"}, **narrowed) == plain
-    assert page_told(altered(shop, tmp_path, *WHO_AND_WHEN), monkeypatch, **{"for": "Corrie dual cab"}) == plain
+    assert page_told(shop, monkeypatch, **asked, **narrowed) == plain
+    assert page_told(altered(shop, tmp_path, *WHO_AND_WHEN), monkeypatch, **asked) == plain
     assert "Left for people" in plain
     secrets = shop.live().cursor().execute("SELECT job_id, note, customer_ref FROM jobs").fetchall()
     assert not [text for row in secrets for text in row if text and text in plain]

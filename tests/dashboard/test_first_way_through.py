@@ -76,8 +76,7 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.get_by_text("Type a weighbridge ticket in").click()
         rig.settle(page)  # a list that is opened while its surroundings still slide is closed by their sliding
         page.get_by_label("Number of the ticket").fill("T-77")
-        page.get_by_role("combobox", name="State").click()
-        page.get_by_role("option", name="bodies on, nothing loaded").click()
+        rig.press_option(page, "State", "bodies on, nothing loaded")
         page.get_by_role("listbox").wait_for(state="detached")
         page.get_by_label("Whole vehicle, kg").fill("2450")
         page.get_by_role("button", name="Take it in").click()

@@ -102,7 +102,7 @@ def test_each_role_gets_its_pages_and_no_other_by_address(guarded: Store) -> Non
 
 def test_who_is_signed_in_takes_a_sheet_along_and_the_desk_says_who_it_was(tmp_path: Path, store: Store) -> None:
     guarded = Store(tmp_path / "store")
-    shutil.copytree(store.root, guarded.root)
+    shutil.copytree(store.root, guarded.root, ignore=shutil.ignore_patterns("desk.sqlite*"))
     guarded.settings_file.write_text('[access.people]\n"seller@example.org" = "sales"\n"counter@example.org" = "customer-screen"\n')
     cursor = guarded.live().cursor()
     vehicle_id = cursor.execute("SELECT vehicle_id FROM current_jobs GROUP BY 1 ORDER BY count(*) DESC LIMIT 1").fetchall()[0][0]

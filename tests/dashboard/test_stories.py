@@ -47,8 +47,7 @@ def opened(address: str, chromium: Any) -> Iterator[Open]:
 
 def choose(page: Any, label: str, words: str) -> None:
     """Choose in a list."""
-    page.get_by_role("combobox", name=label, exact=True).click()
-    page.get_by_role("option", name=words, exact=True).click()
+    rig.press_option(page, label, words)
     page.keyboard.press("Escape")
     rig.settle(page)
 
