@@ -35,6 +35,8 @@ def upload(page: Any, chosen: list[Path] | Path, files: int) -> None:
         sent.extend([request.url] if request.method == "PUT" and "/upload_file/" in request.url else [])
         return len(sent) == files
 
+    # one that was there for files stays for a moment beside the one for a folder
+    page.wait_for_function("document.querySelectorAll('input[type=file]').length === 1")
     with page.expect_event("requestfinished", predicate=all_sent):
         page.locator("input[type=file]").set_input_files(chosen)
     page.wait_for_timeout(500)
