@@ -176,15 +176,7 @@ def settle(page: Any) -> None:
 
 
 def press_option(page: Any, label: str, words: str) -> None:
-    """Choose in a list; opened anew where it closed because the page moved below it, as a person would."""
-    from playwright.sync_api import TimeoutError as TooLate
-
-    option = page.get_by_role("option", name=words, exact=True)
-    for patience_ms in (PATIENCE_MS // 12, PATIENCE_MS // 12, PATIENCE_MS):
-        page.get_by_role("combobox", name=label, exact=True).click()
-        try:
-            option.click(timeout=patience_ms)
-            return
-        except TooLate:
-            if patience_ms == PATIENCE_MS:
-                raise
+    """Choose in a list, once what lies around it stands still: a list whose surroundings slide is closed by their sliding."""
+    settle(page)
+    page.get_by_role("combobox", name=label, exact=True).click()
+    page.get_by_role("option", name=words, exact=True).click()

@@ -76,7 +76,6 @@ def test_an_empty_store_is_filled_and_its_records_are_settled_and_added_to(tmp_p
         page.goto(f"{address}/job-finder?job={job_id}")
         rig.settle(page)
         page.get_by_text("Type a weighbridge ticket in").click()
-        rig.settle(page)  # a list that is opened while its surroundings still slide is closed by their sliding
         page.get_by_label("Number of the ticket").fill("T-77")
         rig.press_option(page, "State", "bodies on, nothing loaded")
         page.get_by_role("listbox").wait_for(state="detached")

@@ -74,6 +74,7 @@ def sidebar(page: Any) -> Iterator[Any]:
     folded = page.get_by_test_id("stExpandSidebarButton")
     if folded.is_visible():
         folded.click()
+        rig.settle(page)
         yield page.get_by_test_id("stSidebar")
         fold = page.get_by_test_id("stSidebarCollapseButton").locator("button")
         if fold.is_visible():
