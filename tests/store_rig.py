@@ -16,8 +16,9 @@ from pipeline.intake.texttable import Cells
 from pipeline.settings import Settings
 from pipeline.sift import Source, create_tables, stage, stage_tables
 from pipeline.sift.stage import write_ledger
-from pipeline.store import Store, load
+from pipeline.store import Store
 from pipeline.store.audit import digests as reckoned
+from pipeline.store.load import load
 
 HAND_INS = Path(__file__).parent / "store" / "hand_ins"
 """Small hand-ins, each named by what is odd about it."""

@@ -16,8 +16,7 @@ from pipeline.answers.access import may
 from pipeline.answers.files import Rows
 from pipeline.answers.fitting import fit_store
 from pipeline.errors import TarebookError
-from pipeline.store import load
-from pipeline.store.load import ACCOUNT_COLUMNS
+from pipeline.store.load import ACCOUNT_COLUMNS, load
 
 ENDINGS = ["csv", "xlsx", "parquet", "jsonl", "toml"]
 

@@ -77,7 +77,7 @@ def read_drafts(folder: Path, edition: Edition | None, settings: Settings, dated
         create_tables(con, wanted)
         _bring_known(con, edition)
         _take_drafts(con, texts, settings)
-        return _frames(con, {number: text.file for number, text in enumerate(texts, 1)}, dated_on or _newest(edition))
+        return _frames(con, wanted, {number: text.file for number, text in enumerate(texts, 1)}, dated_on or _newest(edition))
     finally:
         con.close()
 
@@ -117,7 +117,7 @@ _FITOUT = """
     ORDER BY f.source_id, f.line, f.part"""
 
 
-def _frames(con: Any, files: dict[int, str], dated_on: str | None) -> Drafts:
+def _frames(con: Any, made: Sequence[str], files: dict[int, str], dated_on: str | None) -> Drafts:
     fitout = from_sql(con, _FITOUT)
     fitout["body_row"] = fitout["body_row"].astype("int64")
     rejects = tuple(
@@ -126,7 +126,6 @@ def _frames(con: Any, files: dict[int, str], dated_on: str | None) -> Drafts:
             "SELECT table_name, source_id, line, column_name, rule, value, key FROM ledger ORDER BY source_id, line, part, column_name"
         ).fetchall()
     )
-    made = {name for (name,) in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT temporary").fetchall()}
     plain = {
         table: from_sql(con, f"SELECT * FROM {table} ORDER BY source_id, line, part") if table in made else _nothing(table)
         for table in ("jobs", "on_vehicle", "vehicles", "upgrades", "items", "weighings")

@@ -11,7 +11,8 @@ from typing import Any
 from pipeline.answers.files import Rows, write_rows
 from pipeline.contract import TABLES
 from pipeline.errors import Fault, InputRefused
-from pipeline.store import LoadResult, Store, load
+from pipeline.store import Store
+from pipeline.store.load import LoadResult, load
 
 VERDICTS = ("right", "wrong", "corrected")
 

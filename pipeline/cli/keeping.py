@@ -5,13 +5,15 @@ from __future__ import annotations
 import argparse
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.answers.files import Rows
 from pipeline.cli.common import ROLE, add_engine, add_verb, check_ending, engine_of, give, say
 from pipeline.errors import Exit, WrongCall
-from pipeline.store import Store, load, rebuild
-from pipeline.store.load import ACCOUNT_COLUMNS, LoadResult
+from pipeline.store import Store
+
+if TYPE_CHECKING:
+    from pipeline.store.load import LoadResult
 
 
 def add_verbs(verbs: Any) -> None:
@@ -42,6 +44,8 @@ def add_verbs(verbs: Any) -> None:
 
 
 def _load(call: argparse.Namespace) -> Exit:
+    from pipeline.store.load import ACCOUNT_COLUMNS, load
+
     check_ending(call.out)
     result = load(call.paths, call.store, call.mapping)
     tell_load(result)
@@ -175,6 +179,8 @@ def list_editions(store: Store) -> Rows:
 
 
 def _rebuild(call: argparse.Namespace) -> Exit:
+    from pipeline.store.rebuild import rebuild
+
     result = rebuild(call.store)
     alike = "alike in every table" if result.alike else "by today's rules, which are newer than those it was loaded by: see what differs"
     say(f"edition {result.edition.number} is live, rebuilt from the originals and {alike}")

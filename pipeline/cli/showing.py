@@ -10,11 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.answers.files import Rows
-from pipeline.answers.what_is_set import setting_rows
 from pipeline.cli.common import add_verb, give, say
-from pipeline.contract.page import contract_markdown, contract_rows
 from pipeline.errors import Exit, NoStore, WrongCall
-from pipeline.settings import list_settings
 
 
 def add_verbs(verbs: Any) -> None:
@@ -40,6 +37,8 @@ def _add_serving(verb: argparse.ArgumentParser) -> None:
 
 
 def _columns(call: argparse.Namespace) -> Exit:
+    from pipeline.contract.page import contract_markdown, contract_rows
+
     if call.markdown:
         sys.stdout.write(contract_markdown())
     else:
@@ -48,6 +47,9 @@ def _columns(call: argparse.Namespace) -> Exit:
 
 
 def _settings(call: argparse.Namespace) -> Exit:
+    from pipeline.answers.what_is_set import setting_rows
+    from pipeline.settings import list_settings
+
     give(setting_rows(list_settings(call.store.settings_file)), call.out)
     return Exit.DONE
 
@@ -91,7 +93,7 @@ def _up(call: argparse.Namespace) -> Exit:
 
 def _load_and_fit(call: argparse.Namespace) -> None:
     from pipeline.cli.keeping import tell_load
-    from pipeline.store import load
+    from pipeline.store.load import load
 
     result = load(call.paths, call.store, call.mapping)
     tell_load(result)

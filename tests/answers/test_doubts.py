@@ -15,7 +15,8 @@ from pipeline.answers.fitting import fit_store
 from pipeline.answers.health import suspects
 from pipeline.answers.settling import settle
 from pipeline.answers.start import news
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 
 @pytest.fixture(scope="module")

@@ -8,10 +8,13 @@ import statistics
 import sys
 from pathlib import Path
 
+import numpy as np
 from make_history import write_history
 from measure import Figure, Setup, Spent, beside, run_process, tarebook, timed
 
 FLOORS = Path(__file__).with_name("floors.py")
+SMALLEST = 10_000
+"""Where growth begins to be looked at: below, a load is its start alone."""
 
 
 def history(setup: Setup, bodies: int) -> Path:
@@ -66,7 +69,8 @@ def load_against_pandas(setup: Setup) -> list[Figure]:
 
 def add_a_thousand(setup: Setup) -> list[Figure]:
     """1,000 bodies more, in process, flushed to the disk, against the full load."""
-    from pipeline.store import Store, load
+    from pipeline.store import Store
+    from pipeline.store.load import load
 
     whole = _load(setup, history(setup, setup.bodies)).seconds
     store, prefixes = Store(loaded(setup)), iter("CDEFGHIJKLMNOPQRSTUVWXYZ")
@@ -81,13 +85,17 @@ def add_a_thousand(setup: Setup) -> list[Figure]:
 
 
 def growth_of_load(setup: Setup) -> list[Figure]:
-    """The exponent between the largest size and a tenth of it; 1 is linear. Memory of the smaller beside the larger."""
-    small, large = setup.bodies // 10, setup.bodies
-    less, more = (_load(setup, history(setup, size)) for size in (small, large))
-    exponent = math.log(more.seconds / less.seconds) / math.log(large / small)
+    """The exponent from the smallest size to the largest, every tenfold between them counted, and of the last tenfold; 1 is linear."""
+    sizes = [setup.bodies // 10**tens for tens in reversed(range(len(str(setup.bodies))))]
+    sizes = [size for size in sizes if size >= SMALLEST] or [setup.bodies // 10, setup.bodies]
+    taken = [_load(setup, history(setup, size)) for size in sizes]
+    time_log, size_log = (np.log10(values) for values in ([spent.seconds for spent in taken], sizes))
+    exponent = float(np.polyfit(size_log, time_log, 1)[0])
+    last = float(np.diff(time_log)[-1] / np.diff(size_log)[-1])
     return [
-        Figure(f"growth of load, {small:,} to {large:,}", "linear", exponent, 1.0, "exponent", 1.05, 1),
-        Figure(f"memory, {large:,} against {small:,}", "flat", more.mebibytes, less.mebibytes, "MiB", math.inf, 1),
+        Figure(f"growth of load, {sizes[0]:,} to {sizes[-1]:,}", "linear", exponent, 1.0, "exponent", 1.05, 1),
+        Figure(f"of it from {sizes[-2]:,}", "linear", last, 1.0, "exponent", math.inf, 1),
+        Figure(f"memory, {sizes[-1]:,} against {sizes[-2]:,}", "flat", taken[-1].mebibytes, taken[-2].mebibytes, "MiB", math.inf, 1),
     ]
 
 

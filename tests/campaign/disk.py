@@ -13,7 +13,8 @@ from outcome import Outcome, Skipped
 
 from pipeline.answers.fitting import fit_store
 from pipeline.errors import StoreUnwritable
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 DISK_MB = 40
 

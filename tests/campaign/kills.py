@@ -25,8 +25,10 @@ import pipeline.store.editions
 import pipeline.store.load
 import pipeline.store.rebuild
 from pipeline.answers.fitting import fit_store
-from pipeline.store import Store, load, rebuild
+from pipeline.store import Store
 from pipeline.store.audit import digests
+from pipeline.store.load import load
+from pipeline.store.rebuild import rebuild
 
 _PLACES = (pipeline.store.load, pipeline.store.editions, pipeline.store.rebuild, pipeline.answers.fitting)
 WORKS = ("load", "fit", "rebuild")

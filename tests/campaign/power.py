@@ -29,7 +29,8 @@ from kills import WORKS, work_on
 from outcome import Outcome
 
 from pipeline.answers.fitting import fit_store
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 Tree = dict[str, bytes]
 """The files of a disk by path; a folder without files is of no account."""

@@ -13,7 +13,8 @@ from kills import forked, look
 from outcome import Outcome
 
 from pipeline.errors import StoreBusy
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 
 def run(loaders: int, seed: int, scratch: Path, start_with: list[Path]) -> Outcome:

@@ -8,8 +8,9 @@ from workshop import make_workshop, write_hand_in
 from pipeline.cli import main
 from pipeline.cluster import session
 from pipeline.errors import EngineAway, Exit, SourceAway, SourceDamaged, StoreBroken
-from pipeline.store import Store, load
+from pipeline.store import Store
 from pipeline.store.lake import export_lake, read_manifest
+from pipeline.store.load import load
 from pipeline.store.spread import reaching
 
 

@@ -26,8 +26,9 @@ from pipeline.cluster.session import spark_session
 from pipeline.layouts.families import signature_values
 from pipeline.layouts.views import ask
 from pipeline.mass.fit import fit, fit_spread
-from pipeline.store import Store, load
+from pipeline.store import Store
 from pipeline.store.lake import export_lake
+from pipeline.store.load import load
 
 MASTER = "local-cluster[2,1,1024]"
 RECORDS = Path(__file__).parents[2] / "sample_data" / "records"

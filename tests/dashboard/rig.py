@@ -19,7 +19,8 @@ import pytest
 from workshop import make_workshop, write_hand_in
 
 from pipeline.answers.fitting import fit_store
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 CHROMIUM = Path("/usr/bin/chromium")
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"

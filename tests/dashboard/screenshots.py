@@ -21,7 +21,8 @@ import rig  # noqa: E402
 from PIL import Image  # noqa: E402
 
 from pipeline.answers.fitting import fit_store  # noqa: E402
-from pipeline.store import Store, load  # noqa: E402
+from pipeline.store import Store  # noqa: E402
+from pipeline.store.load import load  # noqa: E402
 
 MODES = {"light": ("light", 1280), "dark": ("dark", 1280), "phone": ("light", 375)}
 LONGEST_PX = 2600

@@ -37,7 +37,8 @@ from pipeline.answers.sheets import sheet_content
 from pipeline.errors import WrongCall
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
-from pipeline.store import Edition, Store, load
+from pipeline.store import Edition, Store
+from pipeline.store.load import load
 
 SETTINGS = Settings()
 

@@ -15,7 +15,9 @@ from pipeline.answers.drafts import read_drafts
 from pipeline.answers.settling import settle, type_ticket
 from pipeline.errors import InputRefused
 from pipeline.settings import Settings
-from pipeline.store import Store, desk, load, rebuild
+from pipeline.store import Store, desk
+from pipeline.store.load import load
+from pipeline.store.rebuild import rebuild
 
 DRAFT = Draft((DraftBody("tray", 2100.0, 1860.0, painted=True, lines=(DraftLine("side-rack", 2.0, "left-rear"),)),), vehicle_id="V1")
 

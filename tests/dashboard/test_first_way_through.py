@@ -9,7 +9,8 @@ import pytest
 import rig
 from workshop import make_workshop, write_hand_in
 
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 pytestmark = [pytest.mark.browser, rig.needs_browser]
 

@@ -13,7 +13,8 @@ from dashboard.frame import PAGES as TITLES
 from dashboard.places import STORE_PLACE
 from dashboard.words import escaped
 from pipeline.answers.access import PAGES as GUARDED
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 
 def run_page(page: Path, store: Path, monkeypatch: pytest.MonkeyPatch, **query: str) -> AppTest:

@@ -12,7 +12,8 @@ from socket_rig import COOKIE_SECRET, Line, line, status_of
 from streamlit.proto.WidgetStates_pb2 import WidgetState
 
 from pipeline.answers.access import Role, pages_of
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 JOB = "SECRET-JOB-4711"
 PEOPLE = {"boss": "manager", "seller": "sales", "counter": "customer-screen"}

@@ -18,7 +18,8 @@ import pytest
 import rig
 
 from pipeline.answers.access import Role, pages_of
-from pipeline.store import Store, desk, load
+from pipeline.store import Store, desk
+from pipeline.store.load import load
 
 pytestmark = [pytest.mark.browser, rig.needs_browser]
 

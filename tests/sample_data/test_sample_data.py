@@ -14,7 +14,8 @@ import pytest
 from pipeline.answers.drafts import read_drafts
 from pipeline.answers.history import history_of
 from pipeline.settings import Settings
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 FOLDER = Path(__file__).parents[2] / "sample_data"
 RECORDS = FOLDER / "records"

@@ -9,8 +9,9 @@ from workshop import make_workshop, write_hand_in
 
 from pipeline.contract import TABLES
 from pipeline.errors import WrongCall
-from pipeline.store import Store, load
+from pipeline.store import Store
 from pipeline.store.lake import export_lake
+from pipeline.store.load import load
 
 
 @pytest.fixture(scope="module")

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import SourceAway, SourceDamaged
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 from pipeline.store.spread import follow_once, publish_edition
 
 ROOT = Path(__file__).parents[2]

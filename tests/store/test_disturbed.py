@@ -16,7 +16,8 @@ from store_rig import HAND_INS, digests, loaded
 
 from pipeline.cli import main
 from pipeline.errors import StoreBroken
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 CAMPAIGN = Path(__file__).parents[1] / "campaign"
 MB = 1 << 20

@@ -15,9 +15,11 @@ from store_rig import FINE, HAND_INS, ask, digests, hand_in, loaded
 
 from pipeline.cli import main
 from pipeline.errors import NoStore, StoreBroken, StoreBusy, WrongCall
-from pipeline.store import Store, load, rebuild
+from pipeline.store import Store
 from pipeline.store.disk import only_one
 from pipeline.store.editions import DATABASE, MANIFEST
+from pipeline.store.load import load
+from pipeline.store.rebuild import rebuild
 
 
 @pytest.fixture(scope="module")

@@ -18,8 +18,10 @@ import xlsxwriter
 from store_rig import HAND_INS, ask, digests, loaded
 
 from pipeline.errors import StoreBroken, WrongCall
-from pipeline.store import Store, load, rebuild
+from pipeline.store import Store
 from pipeline.store.forget import forget, main
+from pipeline.store.load import load
+from pipeline.store.rebuild import rebuild
 
 REF = "Quillfeather"
 OTHER = "Ottoline Brask"

@@ -17,9 +17,11 @@ from store_rig import HAND_INS, account, ask, digests, loaded
 from pipeline.answers.exports import EXPORTS
 from pipeline.answers.fitting import fit_store
 from pipeline.cli import main
-from pipeline.store import Store, load, rebuild
+from pipeline.store import Store
 from pipeline.store.audit import digests as reckoned
 from pipeline.store.editions import SCHEMA_VERSION
+from pipeline.store.load import load
+from pipeline.store.rebuild import rebuild
 
 FORMATS = sorted(Path(__file__).parent.glob("format-*"))
 
@@ -79,7 +81,7 @@ def test_a_copy_made_in_the_documented_order_while_loads_go_on_is_a_whole_store(
     store = loaded(tmp_path / "store", "plain")
     loader = subprocess.Popen(
         [sys.executable, "-c", f"import sys; sys.path.insert(0, {str(HAND_INS.parents[1])!r})\nfrom pathlib import Path\n"
-         f"from store_rig import HAND_INS\nfrom pipeline.store import Store, load\n"
+         f"from store_rig import HAND_INS\nfrom pipeline.store import Store\nfrom pipeline.store.load import load\n"
          f"for name in ('correction', 'list-anew', 'revisions'): load([HAND_INS / name], Store(Path({str(store.root)!r})))"],
         env=os.environ,
     )  # fmt: skip

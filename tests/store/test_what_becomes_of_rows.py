@@ -13,7 +13,8 @@ from store_rig import FINE, HAND_INS, account, ask, digests, hand_in, loaded
 
 from pipeline.contract import TABLES
 from pipeline.errors import InputRefused
-from pipeline.store import Store, load
+from pipeline.store import Store
+from pipeline.store.load import load
 
 
 @pytest.fixture
