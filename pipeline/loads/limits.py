@@ -269,9 +269,11 @@ def chance_over(value: np.ndarray, sd: np.ndarray, rating: np.ndarray) -> np.nda
     """Chance that a normal value goes over its rating; a step where sd is 0; NaN where anything is not known."""
     from scipy.special import ndtr
 
-    with np.errstate(invalid="ignore", divide="ignore"):
-        soft = ndtr((value - rating) / sd)
-    return np.where(np.isnan(value) | np.isnan(rating), np.nan, np.where(sd > 0, soft, (value > rating).astype(float)))
+    chance = np.where(np.isnan(value) | np.isnan(rating), np.nan, value > rating)
+    # most cells have no rating or no spread: only the others are worth a probability
+    soft = ~np.isnan(chance) & (sd > 0)
+    chance[soft] = ndtr((value[soft] - rating[soft]) / sd[soft])
+    return chance
 
 
 def worse_of(with_it: Limits, without: Limits, lifts: np.ndarray) -> Limits:
