@@ -50,7 +50,7 @@ def headline(now: Here, case: OnVehicle) -> str:
     worst = min(known, key=lambda row: row["margin"] / row["rating"] if row["rating"] else row["margin"])
     name = charts.LIMIT_NAMES.get(worst["limit"], worst["limit"])
     said = charts.margin_said(worst["margin"], worst["unit"], now.style())
-    chance = f", with a chance of {worst['p_over']:.0%} of going over" if worst["p_over"] and worst["p_over"] >= 0.005 else ""
+    chance = f", with a chance of {100 * worst['p_over']:.0f} % of going over" if worst["p_over"] and worst["p_over"] >= 0.005 else ""
     return f"Tightest limit: **{name}, {said}**{chance}."
 
 

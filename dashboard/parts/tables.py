@@ -64,7 +64,7 @@ def table(
         st.table(_as_told(shown, names, name), alt=alt, border="horizontal", hide_index=True)
     else:
         st.dataframe(
-            as_frame(shown, names), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names, here), placeholder=""
+            as_frame(shown, names, here), alt=alt, key=f"grid-{name}", hide_index=True, column_config=_config(names), placeholder=""
         )
     _below(rows, name, here, about, take)
 
@@ -93,7 +93,7 @@ def _choice(rows: Rows, alt: str, name: str, here: Here, columns: Sequence[str])
             "Open one of these", places, index=None, format_func=called.__getitem__, key=f"one-{name}", placeholder="choose a row"
         )
     event = st.dataframe(
-        as_frame(shown, names), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names, here), placeholder="",
+        as_frame(shown, names, here), alt=alt, key=f"choose-{name}", hide_index=True, column_config=_config(names), placeholder="",
         on_select="rerun", selection_mode="single-row",
     )  # fmt: skip
     chosen = event["selection"]["rows"]
@@ -140,22 +140,24 @@ def facts(pairs: Mapping[str, str], alt: str) -> None:
     st.table(dict(pairs), border="horizontal", alt=alt)
 
 
-def as_frame(rows: Rows, names: Sequence[str]) -> pl.DataFrame:
-    """Rows as a frame for a grid, these columns only; shares in hundredths."""
+def as_frame(rows: Rows, names: Sequence[str], here: Here) -> pl.DataFrame:
+    """Rows as a frame for a grid, these columns only; shares in hundredths, masses and lengths as exact as people read them."""
     places = [rows.columns.index(name) for name in names]
     frame = pl.DataFrame(
         {name: pl.Series(name, [row[place] for row in rows.rows], strict=False) for name, place in zip(names, places, strict=True)}
     )
-    return frame.with_columns(pl.col(name) * 100 for name in names if _is_share(name) and frame[name].dtype.is_numeric())
-
-
-def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
+    numbers = [name for name in names if frame[name].dtype.is_numeric()]
     digits = 0 if here.units.system == "metric" else 1
+    shares = (pl.col(name) * 100 for name in numbers if _is_share(name))
+    return frame.with_columns(*shares, *(pl.col(name).round(digits) for name in numbers if _is_measure(name)))
+
+
+def _config(names: Sequence[str]) -> dict[str, Any]:
     config: dict[str, Any] = {}
     for name in names:
         label = heading(name)
-        if name.endswith(("_kg", "_lb", "_mm", "_in")) and name != "hand_in":
-            config[name] = st.column_config.NumberColumn(label, format=f"%.{digits}f")
+        if _is_measure(name):
+            config[name] = st.column_config.NumberColumn(label, format="localized")
         elif _is_share(name):
             config[name] = st.column_config.NumberColumn(label, format="%.0f %%")
         elif name.endswith("_on"):
@@ -163,6 +165,10 @@ def _config(names: Sequence[str], here: Here) -> dict[str, Any]:
         else:
             config[name] = st.column_config.Column(label)
     return config
+
+
+def _is_measure(name: str) -> bool:
+    return name.endswith(("_kg", "_lb", "_mm", "_in")) and name != "hand_in"
 
 
 def _is_share(name: str) -> bool:

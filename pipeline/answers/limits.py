@@ -71,7 +71,7 @@ class CheckAnswer:
         for case in np.flatnonzero(limits.verdict[:, at] >= VERDICTS.index("may be over")).tolist():
             share, chance = limits.value[case, at], limits.p_over[case, at]
             side = "left" if self.checked.board.moment_y[case] < 0 else "right"
-            most = f"at most {limits.rating[case, at]:g} % is wanted (chance of more {chance:.0%})"
+            most = f"at most {limits.rating[case, at]:g} % is wanted (chance of more {100 * chance:.0f} %)"
             told.append(f"{limits.job_id[case]}: {share:.1f} % of the vehicle stands on the {side}, {most}")
         return told
 

@@ -60,7 +60,7 @@ def travel_said(travel: TravelLoad) -> str:
     said.append(f"{plain(travel.luggage_kg)} kg of luggage" if travel.luggage_kg else "no luggage")
     said.append(f"{plain(travel.water_l)} l of water" if travel.water_l else "no water")
     said += [f"{one.label} ({plain(one.kg)} kg)" for one in travel.extra]
-    said.append("the tank full" if travel.fuel_fraction == 1 else f"the tank {travel.fuel_fraction:.0%} full")
+    said.append("the tank full" if travel.fuel_fraction == 1 else f"the tank {100 * travel.fuel_fraction:.0f} % full")
     trailer = f"a trailer of {plain(travel.trailer_kg)} kg with {plain(travel.ball_kg)} kg on the ball"
     said.append(trailer if travel.trailer_kg or travel.ball_kg else "no trailer")
     return f"On board: {', '.join(said)}."

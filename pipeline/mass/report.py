@@ -95,7 +95,9 @@ def _figures(folds: Tried) -> Row:
     found = score(folds)
     if found["bodies"]:
         inside = round(found["coverage_90"] * 10, 1)
-        found["said"] = f"{inside:g} of 10 bodies fell inside the interval that was to hold 9; the usual error was {found['mape']:.1%}"
+        found["said"] = (
+            f"{inside:g} of 10 bodies fell inside the interval that was to hold 9; the usual error was {100 * found['mape']:.1f} %"
+        )
     else:
         found["said"] = "too few weighed bodies to judge the model"
     return found

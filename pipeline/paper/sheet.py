@@ -184,7 +184,7 @@ def _strip(line: LimitLine, at: Any) -> dict[str, Any]:
 def _limits_note(level: float) -> str:
     return (
         f"The upright line is the rating, the dot what we expect, the bar where {in_words(level)} fall. Round: under; tilted square: "
-        f"may be over; square: over; arrow: under {_SCALE_FROM:.0%} of the rating. A margin certifies nothing."
+        f"may be over; square: over; arrow: under {100 * _SCALE_FROM:.0f} % of the rating. A margin certifies nothing."
     )
 
 

@@ -87,7 +87,7 @@ def _earlier(totals: Totals) -> str:
 def _families(summary: MonthSummary) -> dict[str, Any]:
     names = ("layout family", "bodies", "share", "length, mm", "mass, kg")
     rows = [
-        [row["name"], plain(row["bodies"]), f"{row['share']:.0%}", _span(row, "length", "mm"), _span(row, "mass", "kg")]
+        [row["name"], plain(row["bodies"]), f"{100 * row['share']:.0f} %", _span(row, "length", "mm"), _span(row, "mass", "kg")]
         for row in summary.families.iter_rows(named=True)
     ]
     chart = charts.shares(summary.trend, _STYLE, "Which layout families sell?") if summary.trend.height else None
@@ -118,7 +118,7 @@ def _quotes(summary: MonthSummary) -> dict[str, Any]:
         + (f"; the middle quote that is ordered takes {plain(row['order_days'])} days." if row["order_days"] is not None else ".")
         for row in summary.conversion.iter_rows(named=True)
     ]
-    rows = [[row["reason"], plain(row["n"]), f"{row['share']:.0%}"] for row in summary.lost.iter_rows(named=True)]
+    rows = [[row["reason"], plain(row["n"]), f"{100 * row['share']:.0f} %"] for row in summary.lost.iter_rows(named=True)]
     lines += ["Why quotes of this month were lost:"] if rows else []
     return _part("Quotes", lines or ["There is no quote yet."], None, ("why", "quotes", "share"), rows)
 

@@ -154,12 +154,17 @@ def text_on(colour: str) -> str:
     return max(("#111111", "#ffffff"), key=lambda text: contrast(text, colour))
 
 
+NUMBERS = {"decimal": ".", "thousands": ",", "grouping": [3], "currency": ["", ""], "percent": "\N{NO-BREAK SPACE}%"}
+"""How charts write numbers (d3-format's locale): shares as tables write them, with a space (SI Brochure 2019, 5.4.7)."""
+
+
 def chart_config(look: Look) -> dict[str, Any]:
     """The one chart theme, as the charting language's `config` object (Vega-Lite 6)."""
     text = {"labelColor": look.ink, "titleColor": look.ink, "labelFont": look.font, "titleFont": look.font}
     return {
         "background": look.paper,
         "font": look.font,
+        "locale": {"number": NUMBERS},
         "view": {"stroke": None},
         "title": {"anchor": "start", "color": look.ink, "subtitleColor": look.muted, "fontSize": 16, "fontWeight": 600, "offset": 14}
         | {"subtitleFontSize": 12.5, "subtitlePadding": 5},

@@ -157,7 +157,7 @@ def test_each_dot_stands_at_its_share_of_the_rating(usual_pdf):
 
 
 def test_a_dot_far_under_its_rating_is_an_arrow_at_the_edge(usual_pdf):
-    assert "arrow: under 70% of the rating" in text_of(usual_pdf)
+    assert "arrow: under 70 % of the rating" in text_of(usual_pdf)
 
 
 def test_the_drawing_is_there_with_its_alternative_text(usual_pdf):

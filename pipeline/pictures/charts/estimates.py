@@ -144,7 +144,9 @@ def reliability(frame: Frame, style: Style = USUAL) -> Picture:
     bars = base.mark_rule(strokeWidth=2, color=style.look.ink).encode(y=alt.Y("low:Q", title=y["title"]), y2=alt.Y2("high:Q"))
     dots = base.mark_point(filled=True, opacity=1, size=90, color=style.look.accent).encode(y=y, tooltip=tooltip)
     ninety = min(found, key=lambda row: abs(row["level"] - 0.9))
-    said = f"Of intervals that promise {ninety['level']:.0%}, {ninety['covered']:.0%} held; on the dashed line they do exactly"
+    said = (
+        f"Of intervals that promise {100 * ninety['level']:.0f} %, {100 * ninety['covered']:.0f} % held; on the dashed line they do exactly"
+    )
     return finish(alt.layer(line.encode(x=x, y=y), bars, dots), style, question, said, 280)
 
 

@@ -79,7 +79,7 @@ def _end_names(shown: list[dict[str, Any]], at: str, height: str, style: Style, 
 
 def _last_said(shown: list[dict[str, Any]]) -> str:
     last = max(row["quarter"] for row in shown)
-    said = [f"{row['value']} {row['share']:.0%}" for row in shown if row["quarter"] == last]
+    said = [f"{row['value']} {100 * row['share']:.0f} %" for row in shown if row["quarter"] == last]
     return f"In {last}: {', '.join(said)}."
 
 
@@ -142,7 +142,7 @@ def conversion(frame: Frame, style: Style = USUAL, question: str = "How many quo
     lines = base.mark_line(strokeWidth=2.2, interpolate="step-after").encode(y=y)
     text = _end_names(shown, "days", "share", style, x, y, colour)
     last = {row["value"]: row["share"] for row in shown}
-    said = ", ".join(f"{name} {last[name]:.0%}" for name in names[:MOST_LINES])
+    said = ", ".join(f"{name} {100 * last[name]:.0f} %" for name in names[:MOST_LINES])
     return finish(alt.layer(bands, lines, text), style, question, f"Ordered in the end: {said}", 300)
 
 
