@@ -30,4 +30,4 @@ def shop_and_fit(seed: int, bodies: int, **switches: object) -> tuple[Workshop, 
 def gross_rows(shop: Workshop, fitted: Fitted) -> np.ndarray:
     """Rows of the fit whose mass on record is grossly wrong."""
     gross = shop.truth.history["gross"].astype(bool)
-    return (fitted.rows.body >= 0) & gross[np.maximum(fitted.rows.body, 0)]
+    return (fitted.spoken.body >= 0) & gross[np.maximum(fitted.spoken.body, 0)]

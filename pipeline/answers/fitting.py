@@ -6,16 +6,17 @@ from typing import Any
 
 from pipeline.answers.doubts import forget_doubts, write_doubts
 from pipeline.answers.engines import HERE, Engine, model_on_spark
-from pipeline.answers.history import BODIES, history_of
-from pipeline.answers.kept_margins import MARK, keep_margins
+from pipeline.answers.history import BODIES, history_to_fit
+from pipeline.answers.kept_margins import MARK
+from pipeline.answers.made_by_fit import keep_what_follows
 from pipeline.answers.trust import REPORT
 from pipeline.errors import WrongCall
 from pipeline.layouts.families import build_families, read_families
-from pipeline.mass.estimate import estimate
-from pipeline.mass.evidence import REASONS, USED, Evidence, History
+from pipeline.mass.evidence import REASONS, USED, Evidence
 from pipeline.mass.fit import Fitted, fit_fully, left_out
 from pipeline.mass.missing import short_lists
 from pipeline.mass.model import Model
+from pipeline.settings import Settings
 from pipeline.store import Store
 from pipeline.store.disk import only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
@@ -41,20 +42,16 @@ def fit_store(store: Store, report: bool = False, engine: Engine = HERE) -> dict
     with writing(store.root), only_one(store.lock), building(store) as folder:
         parent.copy_database(folder / DATABASE)
         with open_builder(folder, settings) as con:
-            history = history_of(con)
-            fitted = None if engine.spread else fit_fully(history, settings.mass, settings.vehicles)
-            model, evidence = (fitted.model, fitted.evidence) if fitted else model_on_spark(history, settings, engine)
+            model, fitted, outcome = _fitted(con, settings, engine)
             reached("model-fitted")
+            if not report:
+                # what comes now goes through history anew, part by part
+                fitted = None
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)
-            _write_estimates(con, model, history)
-            if fitted:
-                write_doubts(con, fitted, short_lists(fitted), settings.mass)
-            else:
-                forget_doubts(con)
+            mark = keep_what_follows(con, model, settings)
             create_views(con)
             keep_facts(con)
-            mark = keep_margins(con, history, model, settings)
             con.execute("CHECKPOINT")
             told = _report(fitted, settings, _families_of(con)) if report and fitted else None
         reached("families-built")
@@ -65,23 +62,19 @@ def fit_store(store: Store, report: bool = False, engine: Engine = HERE) -> dict
         manifest = {key: parent.manifest[key] for key in kept} | {"by": "fit", "parent": parent.number, "fitted_on": model.digest}
         manifest |= {"rules_since": parent.rules_since, MARK: mark}
         edition = publish(store, folder, manifest, settings)
-    outcome = {"edition": edition.number, **_figures(model, evidence), "families": families.families.height}
-    return outcome | ({"report": told} if report else {})
+    return {"edition": edition.number, **outcome, "families": families.families.height} | ({"report": told} if report else {})
 
 
-def _write_estimates(con: Any, model: Model, history: History) -> None:
-    """What the model says of every body of history, for whoever looks for bodies by their standing."""
-    import polars as pl
-
-    bodies = history.bodies
-    found = estimate(model, bodies, history.fitout)
-    frame = pl.DataFrame({
-        "job_id": bodies["job_id"].tolist(), "body": bodies["body"].tolist(), "estimate_kg": found.estimate_kg,
-        "low_kg": found.low_kg, "high_kg": found.high_kg, "standing": found.standing.tolist(), "why": found.why.tolist(),
-    }, schema_overrides={"why": pl.String})  # fmt: skip
-    con.register("estimates_made", frame.to_arrow())
-    con.execute("CREATE OR REPLACE TABLE body_estimates AS FROM estimates_made")
-    con.unregister("estimates_made")
+def _fitted(con: Any, settings: Settings, engine: Engine) -> tuple[Model, Fitted | None, dict[str, Any]]:
+    """The model, what it stands on where that lay here, and its figures; what it doubts is in the edition."""
+    history = history_to_fit(con)
+    if engine.spread:
+        model, evidence = model_on_spark(history, settings, engine)
+        forget_doubts(con)
+        return model, None, _figures(model, evidence)
+    fitted = fit_fully(history, settings.mass, settings.vehicles)
+    write_doubts(con, fitted, short_lists(fitted), settings.mass)
+    return fitted.model, fitted, _figures(fitted.model, fitted.evidence)
 
 
 def _figures(model: Model, evidence: Evidence) -> dict[str, Any]:
@@ -102,7 +95,7 @@ def _report(fitted: Fitted, settings: Any, families: list[str | None]) -> dict[s
 def _families_of(con: Any) -> list[str | None]:
     """Name of the layout family of each body, in the history's order."""
     rows = con.execute(f"""
-        SELECT f.name FROM ({BODIES.format(jobs="")}) AS b
+        SELECT f.name FROM ({BODIES.format(columns="*", jobs="")}) AS b
         LEFT JOIN family_of_body AS m ON m.job_id = b.job_id AND m.body = b.body
         LEFT JOIN families AS f ON f.family = m.family ORDER BY b.job_id, b.body""").fetchall()
     return [row[0] for row in rows]

@@ -15,10 +15,10 @@ import numpy as np
 import polars as pl
 
 from pipeline.answers.files import Rows
-from pipeline.answers.margins import PastJobs, margins, past_jobs, past_of
+from pipeline.answers.history import histories
+from pipeline.answers.margins import PastJobs, margins, model_of, past_of
+from pipeline.answers.vehicles import terms_by, work_of_history
 from pipeline.loads.margins import COLUMNS
-from pipeline.mass.evidence import History
-from pipeline.mass.model import Model
 from pipeline.settings import Settings
 from pipeline.store.editions import AnyEdition
 from pipeline.store.schema import PAST_MARGINS
@@ -54,16 +54,13 @@ def past_margins(edition: AnyEdition, settings: Settings) -> PastMargins:
     """The margins of an edition under these settings: the kept ones where they hold, else reckoned now."""
     if edition.manifest.get(MARK) == mark_of(settings):
         return PastMargins()
-    return PastMargins(_frame(past_jobs(edition, settings), settings).to_arrow())
-
-
-def keep_margins(con: Any, history: History, model: Model, settings: Settings) -> str:
-    """Keep the margins in the edition under construction. Returns: the mark for its manifest."""
-    con.register(_RECKONED, _frame(past_of(history, model, con, settings), settings).to_arrow())
-    # by job, so that its ids take little room; by load first, since a page asks for one of them
-    con.execute(f"CREATE OR REPLACE TABLE {PAST_MARGINS} AS FROM {_RECKONED} ORDER BY load, job_id")
-    con.unregister(_RECKONED)
-    return mark_of(settings)
+    model, cursor = model_of(edition), edition.cursor()
+    terms = None
+    frames = []
+    for history in histories(cursor):
+        terms = terms or terms_by(cursor, work_of_history(history, settings), settings)
+        frames.append(margins_frame(past_of(history, model, terms, settings), settings))
+    return PastMargins(pl.concat(frames).to_arrow())
 
 
 def mark_of(settings: Settings) -> str:
@@ -88,7 +85,8 @@ def _export(con: Any, found: PastMargins) -> Rows:
     return Rows.query(con, f"SELECT {told} FROM {found.on(con)} ORDER BY {_SMALLEST}")
 
 
-def _frame(past: PastJobs, settings: Settings) -> pl.DataFrame:
+def margins_frame(past: PastJobs, settings: Settings) -> pl.DataFrame:
+    """Margins as SHOWN has them."""
     found = margins(past, settings.travel)
     return pl.DataFrame([_series(name, found[name]) for name in SHOWN])
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -46,17 +45,22 @@ def past_jobs(edition: AnyEdition, settings: Settings, jobs: Sequence[str] | Non
     Args:
         jobs: only these, which takes a moment however many there are.
     """
-    model = Model.from_json(edition.model_text()) if edition.has_model else None
     cursor = edition.cursor()
-    return past_of(history_of(cursor, jobs), model, cursor, settings)
+    history = history_of(cursor, jobs)
+    return past_of(history, model_of(edition), terms_by(cursor, work_of_history(history, settings), settings), settings)
 
 
-def past_of(history: History, model: Model | None, cursor: Any, settings: Settings) -> PastJobs:
-    """The same of a history that was read already; the cursor is over its tables."""
+def model_of(edition: AnyEdition) -> Model | None:
+    """The edition's mass model, if it has one."""
+    return Model.from_json(edition.model_text()) if edition.has_model else None
+
+
+def past_of(history: History, model: Model | None, terms: Terms, settings: Settings) -> PastJobs:
+    """The same of a history, or a part of one, that was read already; the terms are those of the whole."""
     whole = work_of_history(history, settings)
     alone = assessed_of(model, history.bodies, history.fitout, settings)
     work, known = delivered(whole, with_tickets(alone, history, settings))
-    return PastJobs(work, known, delivered(whole, alone)[1], terms_by(cursor, work, settings))
+    return PastJobs(work, known, delivered(whole, alone)[1], terms)
 
 
 def margins(past: PastJobs, travel: TravelLoad) -> Columns:

@@ -59,10 +59,10 @@ LEVELS = (0.5, 0.8, 0.9, 0.95)
 
 def judged_bodies(fitted: Fitted, settings: MassSettings) -> np.ndarray:
     """Positions of weighed bodies that are in the fit and not beyond `flag`: a gross error says nothing of the model."""
-    rows = fitted.rows
-    good = (rows.body >= 0) & (np.abs(fitted.residuals.z) < settings.flag)
+    every = fitted.spoken.body
+    good = (every >= 0) & (np.abs(fitted.told.z) < settings.flag)
     weighed = ~np.isnan(numbers(fitted.evidence.history.bodies, "weighed_kg"))
-    body = np.sort(rows.body[good])
+    body = np.sort(every[good])
     return body[weighed[body]]
 
 

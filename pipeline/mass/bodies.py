@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import repeat
 
 import numpy as np
@@ -24,6 +25,8 @@ USUAL = {
 """The body of a kind before history has shown one (common practice)."""
 
 NO_ITEM = -1
+AT_A_TIME = 65_536
+"""Texts that are looked up at a time."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +61,8 @@ class Lines:
     """Fit-out lines as numbers, in the order of their bodies.
 
     Shapes: all (m,); `item` is a position in the model's list of items or NO_ITEM, `x_mm` and `y_mm` in the body's frame,
-    `own_mm` the item's own length (NaN: the body's).
+    `own_mm` the item's own length (NaN: the body's). A whole history's are kept in the narrowest types that hold them;
+    those of some bodies (`of`, `between`) are handed out in full width, to be reckoned with.
     """
 
     body: np.ndarray
@@ -74,15 +78,34 @@ class Lines:
     def between(self, first: int, last: int) -> Lines:
         """The lines of bodies first to last − 1, renumbered from 0."""
         start, stop = np.searchsorted(self.body, (first, last))
-        part = {name: getattr(self, name)[start:stop] for name in self.__dataclass_fields__}
-        part["body"] = part["body"] - first
-        return Lines(**part)
+        return self._picked(self.body[start:stop].astype(np.int64) - first, slice(start, stop))
+
+    def of(self, rows: np.ndarray) -> Lines:
+        """The lines of the bodies at `rows` (any order, no body twice), renumbered by place in `rows`."""
+        last = len(self._starts) - 1
+        first = self._starts[np.minimum(rows, last)]
+        length = self._starts[np.minimum(rows + 1, last)] - first
+        before = np.cumsum(length) - length
+        return self._picked(np.repeat(np.arange(len(rows)), length), np.arange(length.sum()) + np.repeat(first - before, length))
+
+    @cached_property
+    def _starts(self) -> np.ndarray:
+        """Where the lines of each body begin, up to one past the last that has any."""
+        return np.concatenate([[0], np.cumsum(np.bincount(self.body))]) if len(self) else np.zeros(1, dtype=np.int64)
+
+    def _picked(self, body: np.ndarray, at: np.ndarray | slice) -> Lines:
+        wide = {name: getattr(self, name)[at].astype(np.float64) for name in ("qty", "own_mm", "x_mm", "y_mm")}
+        return Lines(body=body, item=self.item[at].astype(np.int64), **wide)
 
 
 def codes(values: np.ndarray, known: Iterable[str]) -> np.ndarray:
     """Position of each text in `known`, NO_ITEM where it is not there; (n,) int64."""
     table = {name: place for place, name in enumerate(known)}
-    return np.fromiter(map(table.get, values.tolist(), repeat(NO_ITEM)), dtype=np.int64, count=len(values))
+    found = np.empty(len(values), dtype=np.int64)
+    for start in range(0, len(values), AT_A_TIME):
+        part = values[start : start + AT_A_TIME].tolist()
+        found[start : start + AT_A_TIME] = np.fromiter(map(table.get, part, repeat(NO_ITEM)), dtype=np.int64, count=len(part))
+    return found
 
 
 def numbers(frame: Columns, name: str) -> np.ndarray:
@@ -145,17 +168,29 @@ def plain_lines(
     A line without x and y stands in the middle of its zone; without a zone in the middle of the body.
     """
     order = np.argsort(fitout["body_row"], kind="stable") if np.any(np.diff(fitout["body_row"]) < 0) else slice(None)
-    body = fitout["body_row"][order].astype(np.int64, copy=False)
-    qty = numbers(fitout, "qty")[order]
-    along, across = zone_fractions(texts(fitout, "zone")[order], places, side_fraction)
+    body = fitout["body_row"][order]
+    body = body if body.dtype.kind == "i" else body.astype(np.int64)
+    qty, own, x_mm, y_mm = (_as_kept(fitout, name)[order] for name in ("qty", "length_mm", "x_mm", "y_mm"))
+    lost = np.flatnonzero(np.isnan(x_mm) | np.isnan(y_mm))
+    if len(lost):
+        along, across = zone_fractions(texts(fitout, "zone")[order][lost], places, side_fraction)
+        host = body[lost].astype(np.int64)
+        x_mm, y_mm = x_mm.astype(np.float64), y_mm.astype(np.float64)
+        x_mm[lost] = _filled(x_mm[lost], along * bodies.length_mm[host])
+        y_mm[lost] = _filled(y_mm[lost], across * bodies.width_mm[host])
     return Lines(
         body=body,
-        item=codes(texts(fitout, "item_id")[order], item_ids),
-        qty=np.where(np.isnan(qty), 1.0, qty),
-        own_mm=numbers(fitout, "length_mm")[order],
-        x_mm=_filled(numbers(fitout, "x_mm")[order], along * bodies.length_mm[body]),
-        y_mm=_filled(numbers(fitout, "y_mm")[order], across * bodies.width_mm[body]),
+        item=codes(texts(fitout, "item_id")[order], item_ids).astype(np.int32),
+        qty=np.where(np.isnan(qty), np.float32(1.0), qty) if np.isnan(qty).any() else qty,
+        own_mm=own,
+        x_mm=x_mm,
+        y_mm=y_mm,
     )
+
+
+def _as_kept(frame: Columns, name: str) -> np.ndarray:
+    """A numeric column in the width that it came in: a history's lines share their numbers with its frame."""
+    return frame[name] if name in frame else np.full(height(frame), np.nan, dtype=np.float32)
 
 
 def zone_fractions(zones: np.ndarray, places: Mapping[str, float], side_fraction: float) -> tuple[np.ndarray, np.ndarray]:

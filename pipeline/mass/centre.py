@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.mass.bodies import KINDS, numbers
 from pipeline.mass.calibrate import factors, leave_out
 from pipeline.mass.design import Design
-from pipeline.mass.evidence import USED, Evidence, lines_of
+from pipeline.mass.evidence import BLOCK, USED, Evidence
 from pipeline.mass.features import count_items, matrix
 from pipeline.mass.places import Axis, Placed, piece_mass, place
 from pipeline.mass.robust import MAD_TO_SD, MOST_SHARE, TRIM_TO_SD, Residuals, bisquare
@@ -28,7 +28,11 @@ STEADY = 0.01
 
 @dataclass(frozen=True)
 class CentreRows:
-    """Centres that history knows, against their places by the makers' figures; (n,) and (n, items + kinds)."""
+    """Centres that history knows, against their places by the makers' figures; (n,) and (n, items + kinds + 1).
+
+    Attributes:
+        share: of the mass, whose offset moves the centre; its last column is 1 where a drawing tells the centre.
+    """
 
     share: np.ndarray
     miss_mm: np.ndarray
@@ -43,10 +47,18 @@ def centre_rows(design: Design, coef: np.ndarray, evidence: Evidence) -> tuple[C
     x_mm, y_mm = numbers(bodies, "com_x_mm"), numbers(bodies, "com_y_mm")
     weighed = ~np.isnan(numbers(bodies, "weighed_kg"))
     known = np.flatnonzero((evidence.reason == USED) & ~(np.isnan(x_mm) & np.isnan(y_mm)))
-    placed, _mass = _placed(design, coef, evidence, known)
     source = np.where(weighed[known], MEASURED, FROM_DRAWING)
-    along = CentreRows(placed.share_x, x_mm[known] - placed.x_mm, source, np.zeros(len(known)), group[known])
-    across = CentreRows(placed.share_y, y_mm[known] - placed.y_mm, source, np.zeros(len(known)), group[known])
+    share_x, share_y = np.empty((2, len(known), design.item_count + len(KINDS) + 1))
+    share_x[:, -1] = share_y[:, -1] = source == FROM_DRAWING
+    miss_x, miss_y = x_mm[known], y_mm[known]
+    for start in range(0, len(known), BLOCK):
+        here = slice(start, start + BLOCK)
+        placed, _mass = _placed(design, coef, evidence, known[here])
+        share_x[here, :-1], share_y[here, :-1] = placed.share_x, placed.share_y
+        miss_x[here] -= placed.x_mm
+        miss_y[here] -= placed.y_mm
+    along = CentreRows(share_x, miss_x, source, np.zeros(len(known)), group[known])
+    across = CentreRows(share_y, miss_y, source, np.zeros(len(known)), group[known])
     axles = _axle_rows(design, coef, evidence)
     if axles is not None:
         along = CentreRows(*(np.concatenate(pair) for pair in zip(_fields(along), _fields(axles), strict=True)))
@@ -59,12 +71,12 @@ def _fields(rows: CentreRows) -> tuple[np.ndarray, ...]:
 
 def _known(rows: CentreRows) -> CentreRows:
     kept = ~np.isnan(rows.miss_mm)
-    return CentreRows(*(values[kept] for values in _fields(rows)))
+    return rows if kept.all() else CentreRows(*(values[kept] for values in _fields(rows)))
 
 
 def _placed(design: Design, coef: np.ndarray, evidence: Evidence, rows: np.ndarray) -> tuple[Placed, np.ndarray]:
     """Places and masses by the model of the bodies at `rows`."""
-    bodies, own = evidence.plain.rows(rows), lines_of(evidence.lines, rows)
+    bodies, own = evidence.plain.rows(rows), evidence.lines.of(rows)
     counts = count_items(design, bodies, own)
     mass = np.maximum(matrix(design, bodies, counts) @ coef, 1.0)
     return place(design, piece_mass(design, coef), bodies, own, counts, mass), mass
@@ -83,7 +95,7 @@ def _axle_rows(design: Design, coef: np.ndarray, evidence: Evidence) -> CentreRo
         kg = readings.kg[row] + weighed[readings.weighed_too[row]].sum()
         front = readings.wheelbase_mm[row] - readings.headboard_mm[row] + offset[rows]
         miss = readings.moment_kg_mm[row] / kg - part @ (front + placed.x_mm)
-        found.append((part @ placed.share_x, miss, readings.moment_var[row] / kg**2, evidence.group[rows[0]]))
+        found.append((np.append(part @ placed.share_x, 0.0), miss, readings.moment_var[row] / kg**2, evidence.group[rows[0]]))
     if not found:
         return None
     share, miss, var, group = (np.array(values) for values in zip(*found, strict=True))
@@ -102,7 +114,7 @@ def fit_axis(design: Design, rows: CentreRows, settings: MassSettings, axis: int
         return Axis(
             np.zeros(items + len(KINDS)), np.diag(spread[:-1]), float(believed[0]), factors(np.zeros(0), settings.noise_rows), 0.0, 0
         )
-    x = np.column_stack([rows.share, rows.source == FROM_DRAWING])
+    x = rows.share
     solution, noise = Solution(np.zeros(len(spread)), np.diag(spread)), believed
     robust = (np.abs(rows.miss_mm - np.median(rows.miss_mm)) <= 4 * MAD_TO_SD * _mad(rows.miss_mm)).astype(np.float64)
     for _pass in range(CENTRE_PASSES):

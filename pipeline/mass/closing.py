@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import reduce
+from operator import add
 from typing import Any
 
 import numpy as np
@@ -73,8 +76,13 @@ class Closing:
     alone: np.ndarray
 
     def __add__(self, other: Closing) -> Closing:
-        pairs = {one.name: (getattr(self, one.name), getattr(other, one.name)) for one in fields(self)}
-        summed: dict[str, Any] = {name: np.concatenate(pair) if name in _ROW_BY_ROW else pair[0] + pair[1] for name, pair in pairs.items()}
+        return Closing.of([self, other])
+
+    @staticmethod
+    def of(parts: Sequence[Closing]) -> Closing:
+        """What all the parts say together."""
+        told = {one.name: [getattr(part, one.name) for part in parts] for one in fields(Closing)}
+        summed: dict[str, Any] = {name: np.concatenate(each) if name in _ROW_BY_ROW else reduce(add, each) for name, each in told.items()}
         return Closing(**summed)
 
     @property
@@ -89,7 +97,38 @@ class Closing:
         return np.argwhere(np.triu((self.together == 0) & (expected >= least), 1))
 
 
-def close_rows(design: Design, state: State, settings: MassSettings, rows: Rows) -> tuple[Closing, Residuals, OutOfFold]:
+@dataclass(frozen=True)
+class Told:
+    """Each row's own figures under the last state, (n,) each: what is known of a row when its design is gone.
+
+    Attributes:
+        mass_kg: by the model.  z: how many standard deviations it is off without itself.  robust: its weight by that.
+        residual_kg, sd_kg: out of fold.
+        kind: as `row_kind` says.  pieces: items in it.
+        stands: (n, items / 8) which items stand in it, a bit each (`held`).
+    """
+
+    mass_kg: np.ndarray
+    z: np.ndarray
+    robust: np.ndarray
+    residual_kg: np.ndarray
+    sd_kg: np.ndarray
+    kind: np.ndarray
+    pieces: np.ndarray
+    stands: np.ndarray
+
+    @staticmethod
+    def of(parts: Sequence[tuple[np.ndarray, Told]]) -> Told:
+        """Blocks of rows put together, each with the positions that its rows go to."""
+        back = np.argsort(np.concatenate([index for index, _part in parts]))
+        return Told(**{one.name: np.concatenate([getattr(part, one.name) for _index, part in parts])[back] for one in fields(Told)})
+
+    def held(self, rows: np.ndarray, items: int) -> np.ndarray:
+        """(len(rows), items) which items stand in those rows."""
+        return np.unpackbits(self.stands[rows], axis=1, count=items).astype(bool)
+
+
+def close_rows(design: Design, state: State, settings: MassSettings, rows: Rows) -> tuple[Closing, Told]:
     """What rows say under the last state, and each row's own figures."""
     residuals, x = row_state(design, rows, state, settings)
     out = leave_out(rows.group, rows.weight * rows.robust, x, residuals, state.solution.factor)
@@ -113,7 +152,12 @@ def close_rows(design: Design, state: State, settings: MassSettings, rows: Rows)
         by_kind=np.array([np.count_nonzero(stands[single & (kind == place)], axis=0) for place in kinds], dtype=np.float64),
         alone=np.array([np.count_nonzero(single & (kind == place)) for place in kinds]),
     )
-    return closing, residuals, out
+    told = Told(
+        residuals.mass_kg, residuals.z, rows.robust, out.residual_kg, out.sd_kg, kind.astype(np.int8),
+        rows.x[:, design.at.each].copy(),  # a view would keep the whole design
+        np.packbits(stands, axis=1),
+    )  # fmt: skip
+    return closing, told
 
 
 def close_alone(design: Design, state: State, settings: MassSettings, rows: Rows) -> Closing:

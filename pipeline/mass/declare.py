@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from pipeline.frames import Columns
-from pipeline.mass.bodies import KINDS, MEASURES, USUAL, Lines, Plain, numbers, texts
+from pipeline.mass.bodies import KINDS, MEASURES, USUAL, Plain, numbers, texts
 from pipeline.mass.design import DRIFT_GROUPS, SHELL, Beliefs, Column, Design, Item
+from pipeline.mass.evidence import BLOCK, Stock
 from pipeline.mass.features import count_items, shell_columns
 from pipeline.mass.items import piece_column, slope_column
 from pipeline.settings_mass import MassSettings
@@ -32,12 +33,12 @@ def densities(settings: MassSettings) -> dict[str, float]:
     return {**settings.density_kg_m3, "": settings.usual_density_kg_m3}
 
 
-def usual_bodies(frame: Columns) -> dict[str, dict[str, float]]:
-    """Median measures of each kind's bodies; common practice where a measure is known of fewer than five."""
+def usual_bodies(frame: Columns, counts: np.ndarray) -> dict[str, dict[str, float]]:
+    """Median measures of each kind's bodies that count; common practice where a measure is known of fewer than five."""
     kind = texts(frame, "kind")
     usual = {}
     for name in KINDS:
-        rows = kind == name
+        rows = (kind == name) & counts
         seen = {measure: numbers(frame, measure)[rows] for measure in MEASURES}
         seen = {measure: values[~np.isnan(values)] for measure, values in seen.items()}
         usual[name] = {
@@ -49,8 +50,8 @@ def usual_bodies(frame: Columns) -> dict[str, dict[str, float]]:
 def declare(
     items: Sequence[Item],
     usual: dict[str, dict[str, float]],
-    bodies: Plain,
-    lines: Lines,
+    stock: Stock,
+    counts: np.ndarray,
     today: np.datetime64,
     settings: MassSettings,
     drifts: bool,
@@ -60,17 +61,18 @@ def declare(
 
     Args:
         usual: as `usual_bodies` says.
-        bodies, lines: the bodies that count, and their fit-out.
+        counts: positions of the bodies that count.
         today: date of the newest record.
         drifts: whether items' masses may change over the years.
         pairs: items or groups that bring mass when they stand together.
     """
+    length_mm, kind = stock.plain.length_mm[counts], stock.plain.kind[counts]
     design = Design(
         items=tuple(items),
         columns=(),
         usual=usual,
-        length_m=float(np.median(bodies.length_mm)) * 1e-3 if len(bodies) else USUAL["canopy"]["length_mm"] * 1e-3,
-        long_m={kind: _long_m(bodies, place, usual[kind]["length_mm"]) for place, kind in enumerate(KINDS)},
+        length_m=float(np.median(length_mm)) * 1e-3 if len(counts) else USUAL["canopy"]["length_mm"] * 1e-3,
+        long_m={name: _long_m(length_mm[kind == place], usual[name]["length_mm"]) for place, name in enumerate(KINDS)},
         full_kg=(0.0, 0.0),
         pairs=tuple(dict.fromkeys(pairs)),
         today=str(today),
@@ -87,7 +89,7 @@ def declare(
             place_mm=settings.item_place_spread_mm,
         ),
     )
-    full = count_items(design, bodies, lines).sheet_kg if len(bodies) else np.zeros(1)
+    full = _sheet_kg(design, stock, counts) if len(counts) else np.zeros(1)
     design = replace(design, full_kg=(float(np.quantile(full, 0.5)), float(np.quantile(full, 0.8))))
     return replace(design, columns=tuple(_columns(design, settings)))
 
@@ -98,9 +100,14 @@ def with_pairs(design: Design, pairs: Sequence[tuple[str, str]], settings: MassS
     return replace(design, columns=tuple(_columns(design, settings)))
 
 
-def _long_m(bodies: Plain, kind: int, usual_mm: float) -> float:
-    lengths = bodies.length_mm[bodies.kind == kind]
-    return float(np.quantile(lengths, 0.75)) * 1e-3 if len(lengths) >= FEW_FOR_MEDIAN else usual_mm * 1.2e-3
+def _sheet_kg(design: Design, stock: Stock, rows: np.ndarray) -> np.ndarray:
+    """(len(rows),) fit-out of those bodies by its datasheets, reckoned a block at a time."""
+    blocks = (rows[start : start + BLOCK] for start in range(0, len(rows), BLOCK))
+    return np.concatenate([count_items(design, stock.plain.rows(block), stock.lines.of(block)).sheet_kg for block in blocks])
+
+
+def _long_m(lengths_mm: np.ndarray, usual_mm: float) -> float:
+    return float(np.quantile(lengths_mm, 0.75)) * 1e-3 if len(lengths_mm) >= FEW_FOR_MEDIAN else usual_mm * 1.2e-3
 
 
 def _columns(design: Design, settings: MassSettings) -> list[Column]:

@@ -7,6 +7,7 @@ and an approximate length stays out. Nothing is dropped in silence: every body h
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -69,7 +70,6 @@ class Rows:
         group: (n,) rows of one group are left out together.
         body: (n,) position in the history's bodies, −1 for tickets and drawings of several bodies.
         years: (n,) date against the newest record.
-        key: (n,) `job_id/body` or `job_id/ticket`.
     """
 
     x: np.ndarray
@@ -84,7 +84,6 @@ class Rows:
     group: np.ndarray
     body: np.ndarray
     years: np.ndarray
-    key: np.ndarray
 
     def __len__(self) -> int:
         return len(self.y_kg)
@@ -94,9 +93,9 @@ class Rows:
         return Rows(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
 
 
-def body_keys(bodies: Columns) -> np.ndarray:
-    """(n,) `job_id/body`."""
-    jobs, names = texts(bodies, "job_id").tolist(), texts(bodies, "body").tolist()
+def body_keys(bodies: Columns, rows: np.ndarray | slice = slice(None)) -> np.ndarray:
+    """`job_id/body` of all bodies, or of those at `rows`; a text each, so that few are better than all."""
+    jobs, names = texts(bodies, "job_id")[rows].tolist(), texts(bodies, "body")[rows].tolist()
     keys = np.empty(len(jobs), dtype=object)
     keys[:] = [f"{job}/{name}" for job, name in zip(jobs, names, strict=True)]
     return keys
@@ -129,7 +128,7 @@ def settle(history: History) -> tuple[History, set[str], set[str]]:
 
 def reasons(bodies: Columns, wrong: set[str]) -> np.ndarray:
     """(n,) why each body may not speak, or USED, or NO_MASS."""
-    found = np.full(height(bodies), USED)
+    found = np.full(height(bodies), USED, dtype=np.int8)
     found[np.isnan(numbers(bodies, "weighed_kg")) & np.isnan(numbers(bodies, "cad_kg"))] = NO_MASS
     found[numbers(bodies, "list_short") == 1] = SHORT
     found[numbers(bodies, "length_approximate") == 1] = APPROXIMATE
@@ -175,6 +174,7 @@ class Evidence:
 
     Attributes:
         plain, lines: all its bodies and their fit-out as numbers, in order.
+        usual: measures of the usual body of each kind.
         reason: (n,) as `reasons` says.  group: (n,) as `groups` says.
         right: keys that a person settled as right.
         readings: differences of tickets.
@@ -183,15 +183,28 @@ class Evidence:
     history: History
     plain: Plain
     lines: Lines
+    usual: dict[str, dict[str, float]]
     reason: np.ndarray
     group: np.ndarray
     right: set[str]
     readings: Readings
 
+    def keys(self, told: np.ndarray) -> np.ndarray:
+        """`job_id/body` or `job_id/ticket` of rows by their `Spoken.key`."""
+        keys = np.empty(len(told), dtype=object)
+        ticket = told < 0
+        keys[ticket] = self.readings.key[-1 - told[ticket]]
+        keys[~ticket] = body_keys(self.history.bodies, told[~ticket])
+        return keys
+
 
 @dataclass(frozen=True)
 class Spoken:
-    """Rows of the fit before their design, (k,) each; a row's bodies are the next `sizes` positions of `members`."""
+    """Rows of the fit before their design, (k,) each; a row's bodies are the next `sizes` positions of `members`.
+
+    Attributes:
+        key: position of the body that a row is named by, −1 − position of the ticket's reading (`Evidence.keys` tells the text).
+    """
 
     source: np.ndarray
     sizes: np.ndarray
@@ -208,9 +221,19 @@ class Spoken:
     def __len__(self) -> int:
         return len(self.source)
 
+    @property
+    def body(self) -> np.ndarray:
+        """(k,) position of a row's one body, −1 where it speaks of several, or of a drawing beside a scale."""
+        single = (self.sizes == 1) & (self.source != PAIRED)
+        return np.where(single, self.members[self._starts], -1) if len(self) else self._starts
+
+    @cached_property
+    def _starts(self) -> np.ndarray:
+        return np.cumsum(self.sizes) - self.sizes
+
     def at(self, index: np.ndarray) -> Spoken:
         """The rows at `index`, their bodies with them."""
-        start = np.cumsum(self.sizes) - self.sizes
+        start = self._starts
         sizes = self.sizes[index]
         inner = np.arange(sizes.sum()) - np.repeat(np.cumsum(sizes) - sizes, sizes)
         members = self.members[np.repeat(start[index], sizes) + inner]
@@ -262,7 +285,6 @@ def rows_of(design: Design, stock: Stock, spoken: Spoken, settings: MassSettings
         group=spoken.group,
         body=body,
         years=spoken.years,
-        key=spoken.key,
     )
 
 
@@ -273,9 +295,7 @@ def _design_of(design: Design, stock: Stock, part: Spoken) -> tuple[np.ndarray, 
     """
     count = len(part.source)
     x, shared = np.zeros((count, design.at.count)), np.ones(count)
-    start = np.cumsum(part.sizes) - part.sizes
-    single = (part.sizes == 1) & (part.source != PAIRED)
-    body = np.where(single, part.members[start] if count else start, -1)
+    start, body = np.cumsum(part.sizes) - part.sizes, part.body
     fill_matrix(design, stock, body, x)
     for row in np.flatnonzero((part.sizes > 1) & (part.source != PAIRED)):
         each = body_matrix(design, stock, part.members[start[row] : start[row] + part.sizes[row]])
@@ -291,7 +311,6 @@ def _design_of(design: Design, stock: Stock, part: Spoken) -> tuple[np.ndarray, 
 def _parts(evidence: Evidence, settings: MassSettings) -> list[Spoken]:
     bodies, group, years, readings = evidence.history.bodies, evidence.group, evidence.plain.years, evidence.readings
     weighed, drawn = numbers(bodies, "weighed_kg"), numbers(bodies, "cad_kg")
-    keys = body_keys(bodies)
     step = numbers(bodies, "scale_step_kg")
     step_var = np.where(np.isnan(step), settings.unknown_step_kg, step) ** 2 / 12.0
     scale = np.flatnonzero((evidence.reason == USED) & ~np.isnan(weighed))
@@ -313,29 +332,33 @@ def _parts(evidence: Evidence, settings: MassSettings) -> list[Spoken]:
         rows, paired = lead[which], source == PAIRED
         base = scale_kg[which] if paired else np.zeros(len(rows))
         return Spoken(
-            source=np.full(len(rows), source), sizes=sizes[which], members=paper[np.repeat(which, sizes)], y_kg=reading[which] - base,
-            fixed_var=scale_var[which] * paired, weight=np.ones(len(rows)), group=group[rows] + count * paired, years=years[rows],
-            key=keys[rows], paired_kg=base if paired else np.full(len(rows), np.nan), trusted=_are_right(evidence, keys[rows]),
+            source=np.full(len(rows), source, dtype=np.int8), sizes=sizes[which], members=paper[np.repeat(which, sizes)],
+            y_kg=reading[which] - base, fixed_var=scale_var[which] * paired, weight=np.ones(len(rows)),
+            group=group[rows] + count * paired, years=years[rows], key=rows,
+            paired_kg=base if paired else np.full(len(rows), np.nan), trusted=_are_right(evidence, rows),
         )  # fmt: skip
 
     on_scale = Spoken(
-        source=np.full(len(scale), WEIGHED), sizes=np.ones(len(scale), dtype=np.int64), members=scale, y_kg=weighed[scale],
-        fixed_var=step_var[scale], weight=alike[group[scale]], group=group[scale], years=years[scale], key=keys[scale],
-        paired_kg=np.full(len(scale), np.nan), trusted=_are_right(evidence, keys[scale]),
+        source=np.full(len(scale), WEIGHED, dtype=np.int8), sizes=np.ones(len(scale), dtype=np.int64), members=scale, y_kg=weighed[scale],
+        fixed_var=step_var[scale], weight=alike[group[scale]], group=group[scale], years=years[scale], key=scale,
+        paired_kg=np.full(len(scale), np.nan), trusted=_are_right(evidence, scale),
     )  # fmt: skip
     each = np.array([len(rows) for rows in readings.bodies], dtype=np.int64)
+    tickets = -1 - np.arange(len(readings))
     by_ticket = Spoken(
-        source=np.full(len(readings), TICKET), sizes=each, members=np.concatenate([*readings.bodies, scale[:0]]), y_kg=readings.kg,
-        fixed_var=readings.var, weight=np.ones(len(readings)), years=readings.years, key=readings.key,
+        source=np.full(len(readings), TICKET, dtype=np.int8), sizes=each, members=np.concatenate([*readings.bodies, scale[:0]]),
+        y_kg=readings.kg, fixed_var=readings.var, weight=np.ones(len(readings)), years=readings.years, key=tickets,
         group=np.array([group[rows[0]] for rows in readings.bodies], dtype=np.int64), paired_kg=np.full(len(readings), np.nan),
-        trusted=_are_right(evidence, readings.key),
+        trusted=_are_right(evidence, tickets),
     )  # fmt: skip
     return [on_scale, on_paper(DRAWN, ~beside), on_paper(PAIRED, beside), by_ticket]
 
 
-def _are_right(evidence: Evidence, keys: np.ndarray) -> np.ndarray:
-    """(n,) which keys a person settled as right."""
-    return np.array([key in evidence.right for key in keys.tolist()], dtype=bool) if evidence.right else np.zeros(len(keys), dtype=bool)
+def _are_right(evidence: Evidence, told: np.ndarray) -> np.ndarray:
+    """(n,) which rows a person settled as right, by their `Spoken.key`."""
+    if not evidence.right:
+        return np.zeros(len(told), dtype=bool)
+    return np.array([key in evidence.right for key in evidence.keys(told).tolist()], dtype=bool)
 
 
 def fill_matrix(design: Design, stock: Stock, bodies: np.ndarray, out: np.ndarray) -> None:
@@ -348,16 +371,7 @@ def fill_matrix(design: Design, stock: Stock, bodies: np.ndarray, out: np.ndarra
 def body_matrix(design: Design, stock: Stock, rows: np.ndarray) -> np.ndarray:
     """(len(rows), p) design of the bodies at `rows`."""
     bodies = stock.plain.rows(rows)
-    return matrix(design, bodies, count_items(design, bodies, lines_of(stock.lines, rows)))
-
-
-def lines_of(lines: Lines, rows: np.ndarray) -> Lines:
-    """The lines of the bodies at `rows` (any order, no body twice), renumbered by place in `rows`."""
-    first, last = np.searchsorted(lines.body, rows), np.searchsorted(lines.body, rows, side="right")
-    length = last - first
-    body = np.repeat(np.arange(len(rows)), length)
-    pick = np.arange(length.sum()) + np.repeat(first - np.concatenate([[0], np.cumsum(length)[:-1]]), length) if len(rows) else body
-    return Lines(body, lines.item[pick], lines.qty[pick], lines.own_mm[pick], lines.x_mm[pick], lines.y_mm[pick])
+    return matrix(design, bodies, count_items(design, bodies, stock.lines.of(rows)))
 
 
 def only(history: History, index: np.ndarray) -> History:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -12,26 +13,47 @@ from typing import Any, Protocol
 import msgspec
 import numpy as np
 
-from pipeline.frames import take
 from pipeline.mass.bodies import KINDS, MEASURES, numbers, plain_bodies, plain_lines
-from pipeline.mass.calibrate import LEVELS, OutOfFold, factors
+from pipeline.mass.calibrate import LEVELS, factors
 from pipeline.mass.centre import centre_rows, fit_axis
 from pipeline.mass.change import choose_change
-from pipeline.mass.closing import Closing, close_alone, close_rows
+from pipeline.mass.closing import Closing, Told, close_alone, close_rows
 from pipeline.mass.declare import declare, densities, needed_pairs, usual_bodies, with_pairs
 from pipeline.mass.design import SOURCES, Design
-from pipeline.mass.evidence import NO_MASS, REASONS, USED, Evidence, History, Rows, gather, groups, lines_of, newest, reasons, settle
+from pipeline.mass.evidence import (
+    NO_MASS,
+    REASONS,
+    USED,
+    Evidence,
+    History,
+    Rows,
+    Spoken,
+    gather,
+    groups,
+    newest,
+    reasons,
+    rows_of,
+    settle,
+    spoken_of,
+)
 from pipeline.mass.items import item_list
 from pipeline.mass.model import Model, lower
-from pipeline.mass.packages import packed, unpacked
+from pipeline.mass.packages import packed, unpacked, whole_groups
 from pipeline.mass.places import Axis
-from pipeline.mass.robust import Blocks, Residuals, State, first_state, fit_rows, run_passes
+from pipeline.mass.robust import BLOCK, Blocks, LocalBlocks, State, first_state, fit_rows, run_passes
 from pipeline.mass.tickets import read_tickets
 from pipeline.mass.together import find_pairs
 from pipeline.settings_loads import VehicleSettings
 from pipeline.settings_mass import MassSettings
 
 AS_SET_BY_DEFAULT = VehicleSettings()
+
+ROOM_BYTES = 1 << 30
+"""Designs of all rows together that are kept from pass to pass: some 1.2 million rows. Beyond it each is made anew when
+its turn comes, which takes half a pass more and a thousandth of the memory."""
+
+DIGESTED = 65_536
+"""Cells that are digested at a time."""
 
 SAMPLE = 10_000
 """Rows on which the passes begin: what they teach of weights and pairs holds for all, who then need a few passes more."""
@@ -51,15 +73,29 @@ READ: dict[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Fitted:
-    """A model with the rows it stands on, for reports; only the model is stored."""
+    """A model with what it stands on, for reports; only the model is stored.
+
+    Attributes:
+        spoken: the rows of the fit, in the order of history.  told: what the model says of each.
+    """
 
     model: Model
     settings: MassSettings
     usual: VehicleSettings
     evidence: Evidence
-    rows: Rows
-    residuals: Residuals
-    out_of_fold: OutOfFold
+    spoken: Spoken
+    told: Told
+
+    def rows(self, index: np.ndarray | slice = slice(None)) -> Rows:
+        """The rows at `index` with their design, which is made for them: that of all would not fit beside a large history."""
+        some = np.arange(len(self.spoken))[index]
+        rows = rows_of(self.model.design, self.evidence, self.spoken.at(some), self.settings)
+        return replace(rows, robust=self.told.robust[some])
+
+    @property
+    def keys(self) -> np.ndarray:
+        """(n,) `job_id/body` or `job_id/ticket` of every row."""
+        return self.evidence.keys(self.spoken.key)
 
 
 def fit(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> Model:
@@ -81,13 +117,38 @@ def fit_fully(history: History, settings: MassSettings, usual: VehicleSettings =
 
 
 def _fit_fully(history: History, settings: MassSettings, usual: VehicleSettings) -> Fitted:
-    """Settle the way of change and the pairs on a sample, then fit all rows on from there."""
+    """Settle the way of change and the pairs on a sample, then fit all rows on from there, block by block."""
     start = begin(history, settings, usual)
-    design, evidence, settings, state, rows = start.design, start.evidence, start.settings, start.state, start.rows
-    if not start.whole:
-        state, rows = fit_rows(design, gather(design, evidence, settings), settings, near=state)
-    closing, residuals, out = close_rows(design, state, settings, rows)
-    return Fitted(finish(start, state, closing, usual), settings, usual, evidence, rows, residuals, out)
+    design, evidence, settings, state = start.design, start.evidence, start.settings, start.state
+    spoken = spoken_of(evidence, settings)
+    parts = whole_groups(spoken.group, BLOCK) or [np.zeros(0, dtype=np.int64)]
+    if start.whole:
+        blocks = LocalBlocks([partial(start.rows.at, index) for index in parts])
+    else:
+        blocks = _blocks(design, evidence, settings, spoken, parts)
+        state = run_passes(design, blocks, state, settings)
+    closings, told = zip(*blocks.each(partial(close_rows, design, state, settings)), strict=True)
+    del blocks
+    model = finish(start, state, Closing.of(closings), usual)
+    return Fitted(model, settings, usual, evidence, spoken, Told.of(list(zip(parts, told, strict=True))))
+
+
+def _blocks(design: Design, evidence: Evidence, settings: MassSettings, spoken: Spoken, parts: list[np.ndarray]) -> LocalBlocks:
+    """The rows at `parts`: their designs are kept where there is room for all of them, else made anew in every pass."""
+    ways: list[Callable[[], Rows]] = [partial(_made, design, evidence, settings, spoken, index) for index in parts]
+    if len(spoken) * design.at.count * 8 > ROOM_BYTES:
+        return LocalBlocks(ways)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        kept = list(pool.map(lambda way: way(), ways))
+    return LocalBlocks([partial(_same, rows) for rows in kept])
+
+
+def _made(design: Design, evidence: Evidence, settings: MassSettings, spoken: Spoken, index: np.ndarray) -> Rows:
+    return rows_of(design, evidence, spoken.at(index), settings)
+
+
+def _same(rows: Rows) -> Rows:
+    return rows
 
 
 class FarBlocks(Blocks, Protocol):
@@ -143,7 +204,7 @@ def begin(history: History, settings: MassSettings, usual: VehicleSettings) -> B
         chosen, tried = choose_change(design, rows, rows.years, settings)
         settings = msgspec.structs.replace(settings, change=chosen)
         if chosen != "drift":
-            design, evidence = prepare(history, settings, usual)
+            design = design_of(evidence, settings)
             rows = gather(design, evidence, settings, SAMPLE)
     state, rows = fit_rows(design, rows, settings)
     pairs = find_pairs(design, rows, state, settings)
@@ -166,22 +227,31 @@ def finish(start: Beginning, state: State, closing: Closing, usual: VehicleSetti
 
 
 def prepare(history: History, settings: MassSettings, usual: VehicleSettings = AS_SET_BY_DEFAULT) -> tuple[Design, Evidence]:
-    """Settle, choose the bodies that count, declare the design, read the tickets."""
+    """The history as evidence, and the design that is declared from it."""
+    evidence = evidence_of(history, settings, usual)
+    return design_of(evidence, settings), evidence
+
+
+def evidence_of(history: History, settings: MassSettings, usual: VehicleSettings) -> Evidence:
+    """Settle, choose the bodies that count, fill what is not known, read the tickets."""
     history, wrong, right = settle(history)
-    today = newest(history.bodies)
     reason = reasons(history.bodies, wrong)
     counts = (reason == USED) | (reason == NO_MASS)
-    measures = usual_bodies(take({name: history.bodies[name] for name in ("kind", *MEASURES) if name in history.bodies}, counts))
-    plain = plain_bodies(history.bodies, measures, densities(settings), today)
-    items = item_list(history.items, settings.unknown_item_kg)
-    ids = [item.item_id for item in items]
+    measures = usual_bodies(history.bodies, counts)
+    plain = plain_bodies(history.bodies, measures, densities(settings), newest(history.bodies))
+    ids = [item.item_id for item in item_list(history.items, settings.unknown_item_kg)]
     lines = plain_lines(history.fitout, plain, ids, settings.place_fractions, settings.side_fraction)
-    pairs = (*settings.together, *needed_pairs(history.items))
-    rows = np.flatnonzero(counts)
-    drifts = settings.change in ("auto", "drift")
-    design = declare(items, measures, plain.rows(rows), lines_of(lines, rows), today, settings, drifts, pairs)
     readings = read_tickets(history, plain.years, counts, settings, usual, wrong)
-    return design, Evidence(history, plain, lines, reason, groups(history.bodies), right, readings)
+    return Evidence(history, plain, lines, measures, reason, groups(history.bodies), right, readings)
+
+
+def design_of(evidence: Evidence, settings: MassSettings) -> Design:
+    """The design for the bodies that count, with drift unless the settings have another way of change."""
+    history, counts = evidence.history, np.flatnonzero((evidence.reason == USED) | (evidence.reason == NO_MASS))
+    items = item_list(history.items, settings.unknown_item_kg)
+    pairs = (*settings.together, *needed_pairs(history.items))
+    drifts = settings.change in ("auto", "drift")
+    return declare(items, evidence.usual, evidence, counts, newest(history.bodies), settings, drifts, pairs)
 
 
 def _model(design: Design, state: State, closing: Closing, stands_on: str, history: History, settings: MassSettings) -> Model:
@@ -240,17 +310,20 @@ def digest(history: History, settings: MassSettings, usual: VehicleSettings) -> 
         frame = getattr(history, name)
         for column in columns or sorted(frame):
             if column in frame:
-                values = frame[column]
-                told.update(f"{name}.{column}:{len(values)}".encode())
-                told.update(_in_one(values.tolist()).encode() if values.dtype == object else np.ascontiguousarray(values).tobytes())
+                told.update(f"{name}.{column}:{len(frame[column])}".encode())
+                for start in range(0, len(frame[column]), DIGESTED):
+                    told.update(_in_bytes(frame[column][start : start + DIGESTED]))
     return told.hexdigest()
 
 
-def _in_one(values: list[Any]) -> str:
+def _in_bytes(values: np.ndarray) -> bytes:
+    """Numbers in the width that they are told in, whatever they are kept in; texts one after the other."""
+    if values.dtype != object:
+        return np.ascontiguousarray(values, dtype=np.float64 if values.dtype.kind in "fi" else None).tobytes()
     try:
-        return "\x1f".join(values)
+        return "\x1f".join((*values.tolist(), "")).encode()
     except TypeError:  # not all of them are texts: most columns are, and need not be asked cell by cell
-        return "\x1f".join(map(str, values))
+        return "\x1f".join(map(str, (*values.tolist(), ""))).encode()
 
 
 def left_out(evidence: Evidence) -> dict[str, int]:

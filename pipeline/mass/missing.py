@@ -12,11 +12,11 @@ import numpy as np
 
 from pipeline.mass.bodies import KINDS, numbers
 from pipeline.mass.calibrate import OutOfFold, leave_out
-from pipeline.mass.design import DRAWN, PAIRED, WEIGHED, Design
-from pipeline.mass.evidence import Rows
+from pipeline.mass.design import DRAWN, PAIRED, WEIGHED
+from pipeline.mass.evidence import BLOCK, Rows, Spoken, body_keys
 from pipeline.mass.fit import Fitted
 from pipeline.mass.nearest import item_kg
-from pipeline.mass.robust import State, fit_rows, row_kind, row_state
+from pipeline.mass.robust import State, fit_rows, row_state
 from pipeline.mass.solve import Solution
 
 MOST_MISSING = 4
@@ -92,16 +92,16 @@ class Completeness:
 
 @dataclass(frozen=True)
 class _Seen:
-    """Rows with a mass, (n,) each: residual and sd without itself, mass by the model, listed items, checked list."""
+    """Rows with a mass, (n,) each: position of the body, residual and sd without itself, mass by the model, listed items, checked list."""
 
-    key: np.ndarray
+    body: np.ndarray
     residual: np.ndarray
     sd: np.ndarray
     mass: np.ndarray
     items: np.ndarray
     checked: np.ndarray
 
-    def at(self, index: np.ndarray) -> _Seen:
+    def at(self, index: np.ndarray | slice) -> _Seen:
         return _Seen(**{name: getattr(self, name)[index] for name in self.__dataclass_fields__})
 
 
@@ -112,7 +112,7 @@ def completeness(fitted: Fitted) -> Completeness:
     """
     seen, missing = _seen(fitted), _missing_masses(fitted)
     checked = int(np.sum(numbers(fitted.evidence.history.bodies, "list_whole") == 1))
-    if len(seen.key) < LEAST_ROWS:
+    if len(seen.body) < LEAST_ROWS:
         return Completeness(0.0, 0.0, 1.0, 0.0, 0.0, checked, tuple(_companies(fitted, {})))
     best, low, high = _most_likely(_few(seen), missing)
     bodies = _ranked(fitted, seen, best, missing)
@@ -127,13 +127,13 @@ def completeness(fitted: Fitted) -> Completeness:
 def short_lists(fitted: Fitted) -> tuple[ShortList, ...]:
     """Bodies that say something is missing from their list, the dearest first."""
     seen, missing = _seen(fitted), _missing_masses(fitted)
-    if len(seen.key) < LEAST_ROWS:
+    if len(seen.body) < LEAST_ROWS:
         return tuple(_companies(fitted, {}))
     return _ranked(fitted, seen, _most_likely(_few(seen), missing)[0], missing)
 
 
 def _few(seen: _Seen) -> _Seen:
-    return seen.at(np.linspace(0, len(seen.key) - 1, min(MOST_ROWS, len(seen.key))).astype(np.int64))
+    return seen.at(np.linspace(0, len(seen.body) - 1, min(MOST_ROWS, len(seen.body))).astype(np.int64))
 
 
 def _ranked(fitted: Fitted, seen: _Seen, law: _Law, missing: np.ndarray) -> tuple[ShortList, ...]:
@@ -141,29 +141,32 @@ def _ranked(fitted: Fitted, seen: _Seen, law: _Law, missing: np.ndarray) -> tupl
     misfit = (seen.residual / seen.sd) ** 2
     cost = misfit / misfit.sum()
     by_mass = {}
-    for row in np.flatnonzero((chance >= LIKELY) & (seen.residual > seen.sd)).tolist():
+    rows = np.flatnonzero((chance >= LIKELY) & (seen.residual > seen.sd))
+    keys = body_keys(fitted.evidence.history.bodies, seen.body[rows]).tolist()
+    for row, key in zip(rows.tolist(), keys, strict=True):
         more = float(seen.residual[row])
         why = f"weighs {more:.0f} kg more than its list: an item not written down?"
-        by_mass[str(seen.key[row])] = ShortList(str(seen.key[row]), more, float(chance[row]), float(cost[row]), why)
+        by_mass[key] = ShortList(key, more, float(chance[row]), float(cost[row]), why)
     return tuple(sorted(_companies(fitted, by_mass), key=lambda one: (-one.cost, -one.probability, one.key)))
 
 
 def _seen(fitted: Fitted) -> _Seen:
-    return _rows_seen(fitted.model.design, fitted.rows, fitted.out_of_fold, _whole(fitted, fitted.rows))
+    told, spoken = fitted.told, fitted.spoken
+    out = OutOfFold(told.residual_kg, told.sd_kg)
+    return _rows_seen(spoken, told.pieces, out, _whole(fitted, spoken.body))
 
 
-def _whole(fitted: Fitted, rows: Rows) -> np.ndarray:
+def _whole(fitted: Fitted, body: np.ndarray) -> np.ndarray:
     """(n,) rows of one body whose list was checked."""
     whole = numbers(fitted.evidence.history.bodies, "list_whole") == 1
-    return (rows.body >= 0) & (whole[rows.body] if len(whole) else False)
+    return (body >= 0) & (whole[body] if len(whole) else False)
 
 
-def _rows_seen(design: Design, rows: Rows, out: OutOfFold, whole: np.ndarray) -> _Seen:
+def _rows_seen(rows: Rows | Spoken, pieces: np.ndarray, out: OutOfFold, whole: np.ndarray) -> _Seen:
     expected = rows.y_kg - out.residual_kg
     ratio = rows.y_kg / np.maximum(expected, 1.0)
     single = np.isin(rows.source, (WEIGHED, DRAWN)) & (rows.body >= 0) & (ratio > GROSS_RATIO[0]) & (ratio < GROSS_RATIO[1])
-    items = rows.x[single, design.at.each]
-    return _Seen(rows.key[single], out.residual_kg[single], out.sd_kg[single], expected[single], items, whole[single])
+    return _Seen(rows.body[single], out.residual_kg[single], out.sd_kg[single], expected[single], pieces[single], whole[single])
 
 
 @dataclass(frozen=True)
@@ -242,7 +245,8 @@ def _seen_of_true(fitted: Fitted, law: _Law, missing: np.ndarray) -> float:
     A fit takes some of the excess into its coefficients and some into its noise, and so the estimate is too low
     (indirect inference; a line through nothing, since one made history a share is a rough measure).
     """
-    rows = fitted.rows.at(np.linspace(0, len(fitted.rows) - 1, min(2 * MOST_ROWS, len(fitted.rows))).astype(np.int64))
+    count = len(fitted.spoken)
+    rows = fitted.rows(np.linspace(0, count - 1, min(2 * MOST_ROWS, count)).astype(np.int64))
     answers = []
     for share in TRUE_SHARES:
         made = _made(fitted, rows, replace(law, share=share), missing, np.random.default_rng(SEED))
@@ -257,7 +261,7 @@ def _made(fitted: Fitted, rows: Rows, law: _Law, missing: np.ndarray, rng: np.ra
     design = model.design
     state = State(Solution(model.coef, model.factor), model.noise, model.noise)
     truth, _x = row_state(design, rows, state, settings)
-    whole = _whole(fitted, rows)
+    whole = _whole(fitted, rows.body)
     rate = np.where(whole | (rows.source == PAIRED), 0.0, law.share / (1 - law.share) * rows.x[:, design.at.each])
     one = rng.choice(missing.shape[1], size=(len(rows), MOST_MISSING), p=missing[1] / missing[1].sum()) * BIN_KG
     count = np.minimum(rng.poisson(rate), MOST_MISSING)
@@ -267,7 +271,7 @@ def _made(fitted: Fitted, rows: Rows, law: _Law, missing: np.ndarray, rng: np.ra
     found, made = fit_rows(design, made, settings)
     residuals, x = row_state(design, made, found, settings)
     out = leave_out(made.group, made.weight * made.robust, x, residuals, found.solution.factor)
-    return _rows_seen(design, made, out, whole)
+    return _rows_seen(made, made.x[:, design.at.each], out, whole)
 
 
 def _none(share: float) -> float:
@@ -276,8 +280,12 @@ def _none(share: float) -> float:
 
 def _chance_of_missing(seen: _Seen, law: _Law, missing: np.ndarray) -> np.ndarray:
     """(n,) chance that an item or more is missing from each list."""
-    terms = _terms(seen, law, missing)
-    return 1.0 - terms[:, 0] / terms.sum(axis=1)
+    chance = np.empty(len(seen.body))
+    for start in range(0, len(chance), BLOCK):
+        here = slice(start, start + BLOCK)
+        terms = _terms(seen.at(here), law, missing)
+        chance[here] = 1.0 - terms[:, 0] / terms.sum(axis=1)
+    return chance
 
 
 def _errors(seen: _Seen, law: _Law, missing: np.ndarray) -> tuple[float, float]:
@@ -290,14 +298,15 @@ def _errors(seen: _Seen, law: _Law, missing: np.ndarray) -> tuple[float, float]:
 
 def _companies(fitted: Fitted, by_mass: dict[str, ShortList]) -> list[ShortList]:
     """Add what the company of items says: an item without the one that it nearly always comes with."""
-    rows, design = fitted.rows, fitted.model.design
-    single = rows.body >= 0
-    stands = rows.x[single][:, design.at.item] > 0
-    kind, keys = row_kind(design, rows)[single], rows.key[single]
+    told, design, body = fitted.told, fitted.model.design, fitted.spoken.body
+    items = design.item_count
     found = dict(by_mass)
     for place in range(len(KINDS)):
-        here = np.flatnonzero(kind == place)
-        count = stands[here].astype(np.float64).T @ stands[here].astype(np.float64)
+        here = np.flatnonzero((body >= 0) & (told.kind == place))
+        count = np.zeros((items, items))
+        for start in range(0, len(here), BLOCK):
+            stands = told.held(here[start : start + BLOCK], items).astype(np.float64)
+            count += stands.T @ stands
         alone = np.diag(count).copy()
         usual = count / np.maximum(alone[:, None], 1.0)
         expected = np.argwhere((usual >= COMPANY) & (usual < 1.0) & (alone[:, None] >= COMPANY_LEAST))
@@ -305,8 +314,9 @@ def _companies(fitted: Fitted, by_mass: dict[str, ShortList]) -> list[ShortList]
             if usual[item, other] <= alone[other] / len(here) + (1 - COMPANY):
                 continue
             words = f"{design.items[item].label} without {design.items[other].label}, which it nearly always comes with"
-            for row in here[stands[here, item] & ~stands[here, other]].tolist():
-                key = str(keys[row])
+            held = told.held(here, items)
+            lone = here[held[:, item] & ~held[:, other]]
+            for key in fitted.evidence.keys(fitted.spoken.key[lone]).tolist():
                 before = found.get(key)
                 if before is None:
                     found[key] = ShortList(key, None, 0.0, 0.0, words)

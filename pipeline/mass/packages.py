@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.mass.bodies import Lines, Plain
 from pipeline.mass.design import Design
-from pipeline.mass.evidence import Evidence, Rows, Spoken, lines_of, rows_of, spoken_of
+from pipeline.mass.evidence import Evidence, Rows, Spoken, rows_of, spoken_of
 from pipeline.settings_mass import MassSettings
 
 ROWS = 16_384
@@ -31,20 +31,23 @@ class Package:
     lines: Lines
 
 
+def whole_groups(group: np.ndarray, rows: int) -> list[np.ndarray]:
+    """Positions of rows in parts of about so many, each of whole groups."""
+    order = np.argsort(group, kind="stable")
+    first_of_group = np.flatnonzero(np.diff(group[order], prepend=-1))
+    cuts = np.unique(first_of_group[np.searchsorted(first_of_group, np.arange(0, len(order), rows), side="right") - 1])
+    return np.split(order, cuts[1:]) if len(order) else []
+
+
 def packed(evidence: Evidence, settings: MassSettings, rows: int = ROWS) -> Iterator[bytes]:
     """All rows of the fit in packages of about so many, group by group."""
     spoken = spoken_of(evidence, settings)
-    if not len(spoken):
-        return
-    order = np.argsort(spoken.group, kind="stable")
-    first_of_group = np.flatnonzero(np.diff(spoken.group[order], prepend=-1))
-    cuts = np.unique(first_of_group[np.searchsorted(first_of_group, np.arange(0, len(order), rows), side="right") - 1])
-    for first, last in zip(cuts, [*cuts[1:], len(order)], strict=True):
-        part = spoken.at(order[first:last])
+    for index in whole_groups(spoken.group, rows):
+        part = spoken.at(index)
         bodies, members = np.unique(part.members, return_inverse=True)
         # keys are for people: nobody reads them over there
         part = replace(part, members=members, key=np.zeros(len(part), dtype=np.int8))
-        package = Package(part, evidence.plain.rows(bodies), lines_of(evidence.lines, bodies))
+        package = Package(part, evidence.plain.rows(bodies), evidence.lines.of(bodies))
         yield zlib.compress(pickle.dumps(package, pickle.HIGHEST_PROTOCOL), 1)
 
 

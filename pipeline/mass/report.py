@@ -121,16 +121,17 @@ def _rivals(fitted: Fitted, folds: Tried) -> list[Row]:
     """The ladder: the model and its rivals on the same bodies, by the same folds, largest error first."""
     bodies = _as_rivals_see(fitted)
     rows: list[Row] = []
-    place_of = {int(body): place for place, body in enumerate(fitted.rows.body.tolist()) if body >= 0}
-    test_rows = np.array([place_of[int(body)] for body in folds.row], dtype=np.int64)
-    weighed = np.flatnonzero((fitted.rows.source == WEIGHED) & (fitted.rows.body >= 0))
+    body, group = fitted.spoken.body, fitted.spoken.group
+    place_of = {row: place for place, row in enumerate(body.tolist()) if row >= 0}
+    test_rows = np.array([place_of[row] for row in folds.row.tolist()], dtype=np.int64)
+    weighed = np.flatnonzero((fitted.spoken.source == WEIGHED) & (body >= 0))
     if len(weighed) < LEAST_RIVAL_ROWS or not len(test_rows):
         return rows
     for name, rival in RIVALS.items():
         error = np.empty(len(test_rows))
         for fold in np.unique(folds.fold):
             here = folds.fold == fold
-            past = weighed[~np.isin(fitted.rows.group[weighed], fitted.rows.group[test_rows[here]])]
+            past = weighed[~np.isin(group[weighed], group[test_rows[here]])]
             error[here] = rival(bodies.at(past), bodies.at(test_rows[here])) - folds.actual_kg[here]
         rows.append(_rung(name, error, folds.actual_kg))
     rows.append(_rung("this model", folds.error_kg, folds.actual_kg))
@@ -142,7 +143,7 @@ def _rung(name: str, error: np.ndarray, actual: np.ndarray) -> Row:
 
 
 def _as_rivals_see(fitted: Fitted) -> Bodies:
-    rows, plain = fitted.rows, fitted.evidence.plain
+    rows, plain = fitted.rows(), fitted.evidence.plain
     body = np.maximum(rows.body, 0)
     believed = np.maximum(rows.x @ fitted.model.design.prior, 1.0)
     return Bodies(rows.x, believed, plain.kind[body], plain.length_mm[body] * 1e-3, rows.y_kg)
@@ -153,7 +154,7 @@ def _groups(fitted: Fitted, folds: Tried, families: Sequence[str | None] | None)
     bodies = fitted.evidence.history.bodies
     plain = fitted.evidence.plain
     lines = np.bincount(fitted.evidence.lines.body, weights=fitted.evidence.lines.qty, minlength=len(plain))
-    told = {
+    parted = {
         "length": _thirds(plain.length_mm[folds.row], ("short", "middling", "long"), "mm"),
         "items": _thirds(lines[folds.row], ("plain", "middling", "full"), "items"),
         "kind": np.array(KINDS, dtype=object)[plain.kind[folds.row]],
@@ -161,21 +162,22 @@ def _groups(fitted: Fitted, folds: Tried, families: Sequence[str | None] | None)
         "size class": texts(bodies, "size_class")[folds.row],
     }
     if families is not None:
-        told["family"] = np.array(list(families), dtype=object)[folds.row]
+        parted["family"] = np.array(list(families), dtype=object)[folds.row]
     rows = []
-    for group, names in told.items():
+    for group, names in parted.items():
         for name in dict.fromkeys(sorted(str(one) for one in names.tolist() if one is not None)):
             rows.append({"group": group, "name": name, **score(folds.at(np.flatnonzero(names == name)))})
-    out, good = fitted.out_of_fold, np.abs(fitted.residuals.z) < fitted.settings.flag
+    told = fitted.told
+    good = np.abs(told.z) < fitted.settings.flag
     for place, name in enumerate(SOURCES):
-        here = (fitted.rows.source == place) & good
+        here = (fitted.spoken.source == place) & good
         if here.any():
-            error, mass = -out.residual_kg[here], fitted.residuals.mass_kg[here]
+            error, mass = -told.residual_kg[here], told.mass_kg[here]
             rows.append({
                 "group": "source", "name": name, "bodies": int(here.sum()), "rmse_kg": _r(np.sqrt(np.mean(error**2)), 2),
                 "mape": _r(np.mean(np.abs(error) / mass), 4), "bias_kg": _r(np.mean(error), 2),
-                "coverage_90": _r(np.mean(np.abs(error) <= fitted.model.reach(0.9) * out.sd_kg[here])),
-                "width_90_kg": _r(np.mean(2 * fitted.model.reach(0.9) * out.sd_kg[here]), 1),
+                "coverage_90": _r(np.mean(np.abs(error) <= fitted.model.reach(0.9) * told.sd_kg[here])),
+                "width_90_kg": _r(np.mean(2 * fitted.model.reach(0.9) * told.sd_kg[here]), 1),
             })  # fmt: skip
     return rows
 

@@ -6,12 +6,12 @@ Each pass: sums with the present weights → one small solve → residuals → s
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial, reduce
 from operator import add
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -20,6 +20,8 @@ from pipeline.mass.design import DRAWN, PAIRED, SHELL_COUNT, SOURCES, Design
 from pipeline.mass.evidence import Rows
 from pipeline.mass.solve import Solution, Sums, cross_products, quadratic, ridge
 from pipeline.settings_mass import MassSettings
+
+T = TypeVar("T")
 
 BLOCK = 4_096
 """Rows that a processor works on at a time: what is made of them on the way stays near it."""
@@ -105,21 +107,37 @@ class Blocks(Protocol):
 
 
 class LocalBlocks:
-    """Blocks in this process, as many at a time as there are processors; their sums are added in the same order all the same."""
+    """Blocks in this process, as many at a time as there are processors; their sums are added in the same order all the same.
 
-    def __init__(self, rows: Rows) -> None:
-        self._blocks = [rows.at(slice(start, start + BLOCK)) for start in range(0, len(rows), BLOCK)]
+    Attributes:
+        blocks: the way to each block's rows: to rows that are there, or to such as are made anew in every pass.
+    """
+
+    def __init__(self, blocks: Sequence[Callable[[], Rows]]) -> None:
+        self._blocks = blocks
+        self._robust: list[np.ndarray | None] = [None] * len(blocks)
 
     def run(self, work: Work) -> PassSums:
+        return reduce(add, self._sums(work))
+
+    def _sums(self, work: Work) -> Iterator[PassSums]:
+        for place, (sums, robust) in enumerate(self.each(work)):
+            self._robust[place] = robust
+            yield sums
+
+    def each(self, work: Callable[[Rows], T]) -> Iterator[T]:
+        """What the work says of each block, under the weights that the last pass gave its rows."""
         with ThreadPoolExecutor(os.cpu_count()) as pool:
-            parts, robust = zip(*pool.map(work, self._blocks), strict=True)
-        self._blocks = [replace(block, robust=weights) for block, weights in zip(self._blocks, robust, strict=True)]
-        return reduce(add, parts)
+            yield from pool.map(lambda place: work(self._rows(place)), range(len(self._blocks)))
+
+    def _rows(self, place: int) -> Rows:
+        rows, robust = self._blocks[place](), self._robust[place]
+        return rows if robust is None else replace(rows, robust=robust)
 
     @property
     def robust(self) -> np.ndarray:
-        """(n,) present weights of all rows."""
-        return np.concatenate([block.robust for block in self._blocks])
+        """(n,) present weights of all rows, after a pass."""
+        return np.concatenate([weights for weights in self._robust if weights is not None])
 
 
 def prior_solution(design: Design) -> Solution:
@@ -134,16 +152,12 @@ def prior_noise(settings: MassSettings) -> np.ndarray:
     return noise
 
 
-def fit_rows(design: Design, rows: Rows, settings: MassSettings, near: State | None = None) -> tuple[State, Rows]:
-    """Fit rows of this process; returns the last state, and the rows with their last weights.
-
-    Args:
-        near: a state of the same design that is nearly right (of a sample of the rows): fewer passes lead on from there.
-    """
+def fit_rows(design: Design, rows: Rows, settings: MassSettings) -> tuple[State, Rows]:
+    """Fit rows that are all there; returns the last state, and the rows with their last weights."""
     if not len(rows):
         return believed(design, settings), rows
-    blocks = LocalBlocks(rows)
-    state = run_passes(design, blocks, near or first_state(design, rows, settings), settings)
+    blocks = LocalBlocks([partial(rows.at, slice(start, start + BLOCK)) for start in range(0, len(rows), BLOCK)])
+    state = run_passes(design, blocks, first_state(design, rows, settings), settings)
     return state, replace(rows, robust=blocks.robust)
 
 

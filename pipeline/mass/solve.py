@@ -7,8 +7,13 @@ ordinary least squares, centred first where a column is constant, as the outside
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
+from operator import add
 
 import numpy as np
+
+ROWS = 65_536
+"""Rows that are worked on at a time: what is made of them on the way takes some ten megabytes, however many there are."""
 
 
 @dataclass(frozen=True)
@@ -30,11 +35,19 @@ class Sums:
 
 
 def cross_products(x: np.ndarray, y: np.ndarray, weight: np.ndarray) -> Sums:
-    """Sums of one block; x (n, p), y and weight (n,)."""
+    """Sums of rows, worked on some at a time; x (n, p), y and weight (n,)."""
+    return reduce(add, (_sums(x[part], y[part], weight[part]) for part in _parts(len(y))))
+
+
+def _sums(x: np.ndarray, y: np.ndarray, weight: np.ndarray) -> Sums:
     root = np.sqrt(weight)
     heavy = x * root[:, None]
     target = y * root
     return Sums(heavy.T @ heavy, heavy.T @ target, float(target @ target), float(weight.sum()), int(np.count_nonzero(weight)))
+
+
+def _parts(count: int) -> list[slice]:
+    return [slice(start, start + ROWS) for start in range(0, count, ROWS)] or [slice(0)]
 
 
 @dataclass(frozen=True)
@@ -119,5 +132,8 @@ def least_squares(x: np.ndarray, y: np.ndarray) -> Line:
 
 def quadratic(x: np.ndarray, factor: np.ndarray) -> np.ndarray:
     """(n,) x V x' a row, V = factor factor'."""
-    product = x @ factor
-    return np.einsum("ij,ij->i", product, product)
+    out = np.empty(len(x))
+    for part in _parts(len(x)):
+        product = x[part] @ factor
+        out[part] = np.einsum("ij,ij->i", product, product)
+    return out

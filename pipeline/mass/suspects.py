@@ -6,12 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.frames import height
 from pipeline.mass.bodies import KINDS, numbers, texts
 from pipeline.mass.design import DRAWN, PAIRED, TICKET, WEIGHED
 from pipeline.mass.evidence import body_keys
 from pipeline.mass.fit import Fitted
-from pipeline.mass.robust import row_kind
 from pipeline.settings_mass import MassSettings
 
 POUNDS = 1.0 / 0.45359237
@@ -56,24 +54,25 @@ class _Guess:
 
 def suspects(fitted: Fitted, settings: MassSettings) -> list[Suspect]:
     """All records beyond `flag` that nobody has settled as right, the furthest first."""
-    rows, z = fitted.rows, fitted.residuals.z
-    beyond = np.flatnonzero((np.abs(z) > settings.flag) & ~rows.trusted)
-    others, tray = _others(fitted), _usual_tray(fitted)
-    scale_in_doubt = set(rows.key[beyond[rows.source[beyond] == WEIGHED]].tolist())
+    rows, told = fitted.spoken, fitted.told
+    beyond = np.flatnonzero((np.abs(told.z) > settings.flag) & ~rows.trusted)
+    keys = dict(zip(beyond.tolist(), fitted.evidence.keys(rows.key[beyond]).tolist(), strict=True))
+    others, tray = _others(fitted, rows.key[beyond]), _usual_tray(fitted)
+    scale_in_doubt = {keys[row] for row in beyond[rows.source[beyond] == WEIGHED].tolist()}
     found = []
-    for row in beyond[np.argsort(-np.abs(z[beyond]), kind="stable")].tolist():
-        source, key = int(rows.source[row]), str(rows.key[row])
+    for row in beyond[np.argsort(-np.abs(told.z[beyond]), kind="stable")].tolist():
+        source, key = int(rows.source[row]), keys[row]
         if source == PAIRED and key in scale_in_doubt:
             continue  # the drawing is far from a reading that is itself far from its parts: one question, not two
-        expected = float(rows.y_kg[row] - fitted.out_of_fold.residual_kg[row])
+        expected = float(rows.y_kg[row] - told.residual_kg[row])
         value = float(rows.y_kg[row])
         if source == PAIRED:
             value, expected = value + float(rows.paired_kg[row]), expected + float(rows.paired_kg[row])
-        sd = float(fitted.out_of_fold.sd_kg[row])
+        sd = float(told.sd_kg[row])
         guesses = _slips(value, sd) + (_along(value, expected, sd, others.get(key, []), tray) if source == WEIGHED else [])
         why, probably = _cause(value, expected, guesses)
         table, column = COLUMNS[source]
-        found.append(Suspect(table, key, column, value, expected, float(z[row]), why, probably))
+        found.append(Suspect(table, key, column, value, expected, float(told.z[row]), why, probably))
     return found
 
 
@@ -124,22 +123,24 @@ def _along(value: float, expected: float, sd: float, others: list[float], tray: 
 
 def _usual_tray(fitted: Fitted) -> tuple[float, float] | None:
     """Middle and spread of history's tray masses; None where fewer than five are known."""
-    rows = fitted.rows
-    trays = (rows.body >= 0) & (row_kind(fitted.model.design, rows) == KINDS.index("tray")) & (rows.robust > 0)
+    told = fitted.told
+    trays = (fitted.spoken.body >= 0) & (told.kind == KINDS.index("tray")) & (told.robust > 0)
     if trays.sum() < FEW_TRAYS:
         return None
-    masses = fitted.residuals.mass_kg[trays]
+    masses = told.mass_kg[trays]
     return float(np.median(masses)), float(np.median(np.abs(masses - np.median(masses))))
 
 
-def _others(fitted: Fitted) -> dict[str, list[float]]:
-    """Masses (weighed, drawn, else by the model) of the other bodies of each job, by `job_id/body`."""
+def _others(fitted: Fitted, told: np.ndarray) -> dict[str, list[float]]:
+    """Masses (weighed, else drawn) of the other bodies of the jobs of those rows (by their `Spoken.key`), by `job_id/body`."""
     bodies = fitted.evidence.history.bodies
-    if not height(bodies):
+    wanted = set(texts(bodies, "job_id")[told[told >= 0]].tolist())
+    here = np.flatnonzero([job in wanted for job in texts(bodies, "job_id").tolist()])
+    if not len(here):
         return {}
-    keys, jobs = body_keys(bodies).tolist(), texts(bodies, "job_id").tolist()
-    mass = numbers(bodies, "weighed_kg").copy()
-    mass = np.where(np.isnan(mass), numbers(bodies, "cad_kg"), mass)
+    keys, jobs = body_keys(bodies, here).tolist(), texts(bodies, "job_id")[here].tolist()
+    mass = numbers(bodies, "weighed_kg")[here]
+    mass = np.where(np.isnan(mass), numbers(bodies, "cad_kg")[here], mass)
     by_job: dict[str, list[int]] = {}
     for row, job in enumerate(jobs):
         by_job.setdefault(job, []).append(row)

@@ -15,6 +15,7 @@ import pytest
 
 from pipeline.answers import kept_margins, margins, near
 from pipeline.answers.filters import Filters
+from pipeline.answers.history import histories
 from pipeline.answers.kept_margins import MARK, mark_of, past_margins
 from pipeline.cli import main
 from pipeline.frames import rows
@@ -46,6 +47,21 @@ def test_what_the_fit_kept_is_what_is_reckoned_anew(fitted):
     unmarked = replace(fitted, manifest={name: value for name, value in fitted.manifest.items() if name != MARK})
     assert past_margins(unmarked, USUAL).reckoned.num_rows == kept_rows(fitted)
     assert kept_margins.margins_table(fitted, USUAL) == kept_margins.margins_table(unmarked, USUAL)
+
+
+def test_margins_by_parts_of_history_are_those_of_the_whole(fitted, monkeypatch):
+    unmarked = replace(fitted, manifest={name: value for name, value in fitted.manifest.items() if name != MARK})
+    sizes = []
+
+    def few_jobs(cursor):
+        for history in histories(cursor, jobs=37):
+            sizes.append(len(history.jobs["job_id"]))
+            yield history
+
+    monkeypatch.setattr(kept_margins, "histories", few_jobs)
+    assert kept_margins.margins_table(unmarked, USUAL) == kept_margins.margins_table(fitted, USUAL)
+    assert len(sizes) > 2
+    assert set(sizes[:-1]) == {37}
 
 
 def kept_rows(edition):

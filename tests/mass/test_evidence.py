@@ -258,7 +258,7 @@ def test_a_vehicle_without_tickets_has_the_believed_spread():
 
 def test_a_pair_that_brings_mass_together_is_found_and_weighed():
     _shop, fitted = shop_and_fit(0, 900, drafts=250)
-    design, rows = fitted.model.design, fitted.rows
+    design, rows = fitted.model.design, fitted.rows()
     stands = rows.x[:, design.at.item] > 0
     together = stands.astype(float).T @ stands
     groups = np.array([item.group for item in design.items])

@@ -150,8 +150,8 @@ def test_an_item_new_on_the_list_needs_no_code_and_stands_on_its_datasheet():
 def test_what_was_settled_holds_at_the_next_fit():
     shop, fitted = shop_and_fit(0, 400, drafts=250)
     history = history_of(shop)
-    row = int(np.flatnonzero((np.abs(fitted.residuals.z) > SETTINGS.flag) & (fitted.rows.source == 0))[0])
-    key, body = str(fitted.rows.key[row]), int(fitted.rows.body[row])
+    row = int(np.flatnonzero((np.abs(fitted.told.z) > SETTINGS.flag) & (fitted.spoken.source == 0))[0])
+    key, body = str(fitted.keys[row]), int(fitted.spoken.body[row])
 
     def settled(verdict: str, value: float = np.nan) -> dict[str, np.ndarray]:
         told = {"table": "bodies", "key": key, "verdict": verdict, "column": "weighed_kg", "who": "M.", "on": "2026-11-01"}
@@ -163,10 +163,10 @@ def test_what_was_settled_holds_at_the_next_fit():
     wrong, right = again("wrong"), again("right")
     truth = float(shop.truth.history["mu_kg"][body])
     corrected = again("corrected", truth)
-    assert key not in wrong.rows.key[wrong.rows.source == 0]
-    assert right.rows.robust[right.rows.body == body][0] == 1.0
-    assert abs(corrected.residuals.z[corrected.rows.body == body][0]) < SETTINGS.flag
-    assert corrected.rows.y_kg[corrected.rows.body == body][0] == truth
+    assert key not in wrong.keys[wrong.spoken.source == 0]
+    assert right.told.robust[right.spoken.body == body][0] == 1.0
+    assert abs(corrected.told.z[corrected.spoken.body == body][0]) < SETTINGS.flag
+    assert corrected.spoken.y_kg[corrected.spoken.body == body][0] == truth
 
 
 def test_fit_of_a_workshop_of_usual_size_takes_about_a_second():

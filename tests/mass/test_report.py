@@ -19,7 +19,7 @@ def test_doubtful_records_are_named_with_what_they_probably_are():
         f"{job}/{body}": kg
         for job, body, kg in zip(shop.history.bodies["job_id"], shop.history.bodies["body"], shop.truth.history["mu_kg"], strict=True)
     }
-    gross = set(fitted.rows.key[gross_rows(shop, fitted)])
+    gross = set(fitted.keys[gross_rows(shop, fitted)])
     named = [one for one in found if one.table == "bodies" and one.column == "weighed_kg"]
     assert len({one.key for one in named} & gross) >= 0.9 * len(gross)
     pounds = [one for one in named if "pounds typed" in one.why]

@@ -6,8 +6,9 @@ from functools import partial
 import numpy as np
 from mass_shops import SETTINGS, USUAL, history_of, shop_and_fit
 
+from pipeline.mass.design import TICKET, WEIGHED
 from pipeline.mass.evidence import gather
-from pipeline.mass.fit import fit_spread
+from pipeline.mass.fit import fit_fully, fit_spread
 from pipeline.mass.packages import packed, unpacked
 from pipeline.mass.robust import PassSums
 
@@ -64,3 +65,26 @@ def test_packages_hold_every_row_once_and_whole_groups():
     order = np.argsort(whole.group, kind="stable")
     for name in ("x", "y_kg", "source", "fixed_var", "shared", "weight", "trusted"):
         np.testing.assert_array_equal(np.concatenate([getattr(block, name) for block in blocks]), getattr(whole, name)[order], err_msg=name)
+
+
+def test_designs_that_are_made_anew_in_every_pass_are_those_that_are_kept(monkeypatch):
+    """A sample smaller than the history, and blocks smaller still, as a large history has them."""
+    history = history_of(shop_and_fit(5, 400)[0])
+    monkeypatch.setattr("pipeline.mass.fit.SAMPLE", 150)
+    monkeypatch.setattr("pipeline.mass.fit.BLOCK", SMALL)
+    kept = fit_fully(history, SETTINGS)
+    monkeypatch.setattr("pipeline.mass.fit.ROOM_BYTES", 0)
+    anew = fit_fully(history, SETTINGS)
+    assert len(kept.spoken) > 150
+    np.testing.assert_array_equal(anew.model.coef, kept.model.coef)
+    for name in ("mass_kg", "z", "robust", "residual_kg", "sd_kg", "kind", "pieces", "stands"):
+        np.testing.assert_array_equal(getattr(anew.told, name), getattr(kept.told, name), err_msg=name)
+
+
+def test_what_is_told_of_each_row_stands_in_the_order_of_the_rows():
+    _shop, fitted = shop_and_fit(5, 400)
+    rows, told, at = fitted.rows(), fitted.told, fitted.model.design.at
+    np.testing.assert_array_equal(told.pieces, rows.x[:, at.each])
+    np.testing.assert_array_equal(told.held(np.arange(len(rows)), at.items), rows.x[:, at.item] > 0)
+    plain = np.isin(rows.source, (WEIGHED, TICKET))
+    np.testing.assert_allclose(told.mass_kg[plain], rows.x[plain] @ fitted.model.coef, rtol=1e-9)

@@ -92,8 +92,8 @@ def test_gross_errors_are_found_and_nothing_else(share):
     found = missed = false = rows = 0
     for seed in range(3):
         shop, fitted = shop_and_fit(seed, 400, drafts=250, **({} if share == 0.015 else {"gross": share}))
-        gross, flagged = gross_rows(shop, fitted), np.abs(fitted.residuals.z) > SETTINGS.flag
-        single = fitted.rows.body >= 0
+        gross, flagged = gross_rows(shop, fitted), np.abs(fitted.told.z) > SETTINGS.flag
+        single = fitted.spoken.body >= 0
         found += np.sum(flagged & gross)
         missed += np.sum(~flagged & gross)
         false += np.sum(flagged & ~gross & single)
