@@ -26,7 +26,7 @@ USUAL = {
 
 NO_ITEM = -1
 AT_A_TIME = 65_536
-"""Texts that are looked up at a time."""
+"""Lines that are looked at at a time, so that nothing made of them on the way grows with a history."""
 
 
 @dataclass(frozen=True)
@@ -171,13 +171,16 @@ def plain_lines(
     body = fitout["body_row"][order]
     body = body if body.dtype.kind == "i" else body.astype(np.int64)
     qty, own, x_mm, y_mm = (_as_kept(fitout, name)[order] for name in ("qty", "length_mm", "x_mm", "y_mm"))
-    lost = np.flatnonzero(np.isnan(x_mm) | np.isnan(y_mm))
-    if len(lost):
-        along, across = zone_fractions(texts(fitout, "zone")[order][lost], places, side_fraction)
-        host = body[lost].astype(np.int64)
-        x_mm, y_mm = x_mm.astype(np.float64), y_mm.astype(np.float64)
-        x_mm[lost] = _filled(x_mm[lost], along * bodies.length_mm[host])
-        y_mm[lost] = _filled(y_mm[lost], across * bodies.width_mm[host])
+    gaps = [bool(np.isnan(values).any()) for values in (x_mm, y_mm)]
+    if any(gaps):
+        x_mm, y_mm = (values.astype(np.float64) if gap else values for values, gap in zip((x_mm, y_mm), gaps, strict=True))
+        zone = texts(fitout, "zone")[order]
+        for start in range(0, len(body), AT_A_TIME):
+            here = slice(start, start + AT_A_TIME)
+            shares = zone_fractions(zone[here], places, side_fraction)
+            for values, share, size in zip((x_mm, y_mm), shares, (bodies.length_mm, bodies.width_mm), strict=True):
+                gap = start + np.flatnonzero(np.isnan(values[here]))
+                values[gap] = share[gap - start] * size[body[gap]]
     return Lines(
         body=body,
         item=codes(texts(fitout, "item_id")[order], item_ids).astype(np.int32),
