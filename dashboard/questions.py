@@ -14,6 +14,7 @@ from pipeline.answers.files import Rows
 from pipeline.answers.filters import Filters
 from pipeline.frames import rows
 from pipeline.settings import Settings
+from pipeline.trends.waiting import Curve
 
 
 def calls(con: Any, _settings: Settings) -> dict[str, str]:
@@ -21,12 +22,11 @@ def calls(con: Any, _settings: Settings) -> dict[str, str]:
     return selling.labels(con)
 
 
-def curve(con: Any, settings: Settings, filters: Filters) -> list[dict[str, Any]]:
+def curve_points(curve: Curve | None) -> list[dict[str, Any]]:
     """The share of quotes ordered by each number of days, as rows for the chart."""
-    found = selling.waiting_curve(con, settings, filters)
-    if found is None:
+    if curve is None:
         return []
-    points = zip(found.days.tolist(), found.share.tolist(), found.low.tolist(), found.high.tolist(), strict=True)
+    points = zip(curve.days.tolist(), curve.share.tolist(), curve.low.tolist(), curve.high.tolist(), strict=True)
     return [{"value": "all quotes", "days": days, "share": share, "low": low, "high": high} for days, share, low, high in points]
 
 
@@ -90,6 +90,16 @@ def margins_by(con: Any, settings: Settings, filters: Filters, load: str, limit:
 def quiet_quotes(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
     """Open quotes gone quiet; what is usual is one answer for all filters."""
     return selling.quiet_quotes(con, settings, filters, live.ask(selling.usual_days))
+
+
+def what_changed(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
+    """What changed between the two windows that the page tells of."""
+    return selling.what_changed(con, settings, filters, live.ask(selling.window, filters))
+
+
+def mass_drivers(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
+    """What makes bodies heavier or lighter between the same two windows."""
+    return selling.mass_drivers(con, settings, filters, live.ask(selling.window, filters))
 
 
 def case_of_job(edition: Any, _model: Any, settings: Settings, job_id: str) -> OnVehicle | None:

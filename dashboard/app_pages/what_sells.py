@@ -9,7 +9,7 @@ from dashboard.parts import pictures, tables
 from dashboard.parts.filter_line import filter_line
 from dashboard.parts.jobs import bodies_behind
 from dashboard.parts.rows import rows_of
-from dashboard.questions import calls, curve, has_families, quiet_quotes
+from dashboard.questions import calls, curve_points, has_families, mass_drivers, quiet_quotes, what_changed
 from pipeline.answers import selling
 from pipeline.answers.finder import ItemAt, Search
 from pipeline.pictures import charts
@@ -36,7 +36,7 @@ def summary(now: Here) -> None:
 
 
 def changed(now: Here) -> None:
-    found = live.ask(selling.what_changed, now.filters)
+    found = live.ask(what_changed, now.filters)
     window = live.ask(selling.window, now.filters)
     if window is None or found.is_empty():
         st.info("Too little was sold with these filters to lay one year beside the one before.")
@@ -95,20 +95,21 @@ def over_time(now: Here) -> None:
 
 
 def quotes(now: Here) -> None:
-    shares = live.ask(curve, now.filters)
+    shares = curve_points(live.ask(selling.quotes, now.filters, GROUPINGS[0]).curve)
     if not shares:
         st.info("There is no quote with a date with these filters.")
         return
     called = live.ask(calls)
     pictures.chart(now, charts.conversion(shares, now.style()), "conversion", abouts.CONVERSION)
     grouping = address.one("Grouped by", "grouping", {one: one for one in GROUPINGS}, GROUPINGS[0])
-    part = live.ask(selling.conversion, now.filters, grouping).drop("grouping")
+    told = live.ask(selling.quotes, now.filters, grouping)
+    part = told.conversion.drop("grouping")
     shown = ("value", "quotes", "ordered", "lost", "open_quotes", "share", "order_days", "handover_days")
     tables.table(
         rows_of(part, called, ("value",)), f"Quotes and orders by {grouping}", "conversion-table", now, abouts.CONVERSION, columns=shown
     )
     st.subheader("Why quotes are lost", anchor=False)
-    lost = live.ask(selling.lost_reasons, now.filters, grouping).drop("grouping")
+    lost = told.lost.drop("grouping")
     reasons = ("value", "reason", "n", "of", "share")
     silent = ("job_id", "branch", "vehicle_id", "kind", "quoted_on", "words")
     revisions = ("label", "put_in", "taken_out", "revisions")
@@ -168,7 +169,7 @@ def masses(now: Here) -> None:
     by_year = rows_of(live.ask(selling.mass_by_year, now.filters))
     tables.table(by_year, "Finished mass by length and year", "mass-by-year", now, abouts.MASSES, empty="No body was weighed or drawn.")
     st.subheader("What makes bodies heavier or lighter", anchor=False)
-    drivers = rows_of(live.ask(selling.mass_drivers, now.filters))
+    drivers = rows_of(live.ask(mass_drivers, now.filters))
     shown = ("label", "each_before", "each_now", "item_kg", "adds_kg")
     tables.table(
         drivers, "Items that move the mean mass", "drivers", now, abouts.DRIVERS, empty="Nothing to compare with yet.", columns=shown

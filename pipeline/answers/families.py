@@ -54,16 +54,24 @@ def family_vehicles(con: duckdb.DuckDBPyConnection, settings: Settings, filters:
 def family_margins(con: duckdb.DuckDBPyConnection, settings: Settings, margins: str, filters: Filters = EVERYTHING) -> pl.DataFrame:
     """`family, load, jobs, margin_low_kg, margin_kg, margin_high_kg`: margin to GVM of the family's jobs, central 80 %.
 
+    A job of one body, nearly all, says in its margins what its body is.
+
     Args:
-        margins: what to select `job_id, load, margin_kg` of past jobs from.
+        margins: what to select past jobs from, as `kept_margins.PastMargins` has them.
     """
     clause = filters.clause("sold")
+    let_through = f"AND {clause.where}" if clause.where else ""
     return run(con, f"""
-        SELECT h.family, m.load, count(*) AS jobs, quantile_cont(m.margin_kg, 0.1) AS margin_low_kg, median(m.margin_kg) AS margin_kg,
-               quantile_cont(m.margin_kg, 0.9) AS margin_high_kg
-        FROM ({compose("family_jobs", clause)}) AS h JOIN {margins} AS m ON m.job_id = h.job_id
-        WHERE m.margin_kg IS NOT NULL
-        GROUP BY h.family, m.load ORDER BY h.family, m.load""",
+        WITH jobs AS (
+            SELECT b.family, b.load, b.margin_kg FROM {margins} AS b WHERE b.alone AND b.family IS NOT NULL {let_through}
+            UNION ALL
+            SELECT h.family, m.load, m.margin_kg FROM ({compose("family_jobs", clause)}) AS h JOIN {margins} AS m ON m.job_id = h.job_id
+        ), spread AS (
+            SELECT family, load, count(*) AS jobs, quantile_cont(margin_kg, [0.1, 0.5, 0.9]) AS kg
+            FROM jobs WHERE margin_kg IS NOT NULL GROUP BY family, load
+        )
+        SELECT family, load, jobs, kg[1] AS margin_low_kg, kg[2] AS margin_kg, kg[3] AS margin_high_kg
+        FROM spread ORDER BY family, load""",
         {"length_step_mm": settings.layouts.length_step_mm, **clause.values})  # fmt: skip
 
 

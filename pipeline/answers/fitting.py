@@ -21,7 +21,6 @@ from pipeline.store import Store
 from pipeline.store.disk import only_one, reached, write_json, write_whole, writing
 from pipeline.store.editions import DATABASE, MODEL, building, publish
 from pipeline.store.load import open_builder
-from pipeline.store.schema import create_views, keep_facts
 
 _FIGURES = ("rmse_kg", "mape", "width_kg", "cad_bias", "cad_bias_sd", "flagged", "rows", "newest")
 
@@ -50,8 +49,6 @@ def fit_store(store: Store, report: bool = False, engine: Engine = HERE) -> dict
             earlier = read_families(con) if _has_families(con) else None
             families = build_families(con, earlier, settings.layouts)
             mark = keep_what_follows(con, model, settings)
-            create_views(con)
-            keep_facts(con)
             con.execute("CHECKPOINT")
             told = _report(fitted, settings, _families_of(con)) if report and fitted else None
         reached("families-built")

@@ -20,7 +20,7 @@ from pipeline.answers.margins import PastJobs, margins, model_of, past_of
 from pipeline.answers.vehicles import terms_by, work_of_history
 from pipeline.loads.margins import COLUMNS
 from pipeline.settings import Settings
-from pipeline.store.editions import AnyEdition
+from pipeline.store.editions import SCHEMA_VERSION, AnyEdition
 from pipeline.store.schema import PAST_MARGINS
 
 SHOWN = (*COLUMNS, "low_kg", "high_kg", "p_over", "laden_source", "dated_on", "branch", "size_class", "kind", "length_mm")
@@ -34,7 +34,7 @@ _SMALLEST = "least(margin_kg, rear_margin_kg) NULLS LAST, job_id, load"
 
 @dataclass(frozen=True)
 class PastMargins:
-    """SHOWN: every delivered job, twice: as delivered and with the travel load.
+    """SHOWN and `alone, sold_on, family`: every delivered job, twice: as delivered and with the travel load.
 
     Attributes:
         reckoned: an Arrow table; None: the one kept in the edition holds.
@@ -52,32 +52,55 @@ class PastMargins:
 
 def past_margins(edition: AnyEdition, settings: Settings) -> PastMargins:
     """The margins of an edition under these settings: the kept ones where they hold, else reckoned now."""
-    if edition.manifest.get(MARK) == mark_of(settings):
+    if _are_kept(edition, settings):
         return PastMargins()
+    return PastMargins(with_bodies(edition.cursor(), _reckoned(edition, settings)))
+
+
+def with_bodies(con: Any, reckoned: Any) -> Any:
+    """An Arrow table of margins with what `beside_bodies` adds to them, as a cursor of the edition knows it."""
+    con.register(_RECKONED, reckoned)
+    return con.sql(beside_bodies(_RECKONED)).to_arrow_table()
+
+
+def beside_bodies(margins: str) -> str:
+    """What selects a table of margins, and beside each what its job's body is filtered by where the job has one alone.
+
+    Nearly all have, and a page then need not look for their bodies.
+    """
+    return f"""
+        SELECT m.*, f.job_id IS NOT NULL AS alone, f.sold_on, f.family
+        FROM {margins} AS m LEFT JOIN body_facts AS f ON f.job_id = m.job_id AND f.alone AND f.counted"""
+
+
+def _are_kept(edition: AnyEdition, settings: Settings) -> bool:
+    return bool(edition.manifest.get(MARK) == mark_of(settings))
+
+
+def _reckoned(edition: AnyEdition, settings: Settings) -> Any:
     model, cursor = model_of(edition), edition.cursor()
     terms = None
     frames = []
     for history in histories(cursor):
         terms = terms or terms_by(cursor, work_of_history(history, settings), settings)
         frames.append(margins_frame(past_of(history, model, terms, settings), settings))
-    return PastMargins(pl.concat(frames).to_arrow())
+    return pl.concat(frames).to_arrow()
 
 
 def mark_of(settings: Settings) -> str:
-    """A digest of everything that is set about margins."""
-    told = (settings.travel, settings.vehicles, settings.limits, settings.mass, settings.workshop.country)
+    """A digest of the table's format and of everything that is set about margins."""
+    told = (SCHEMA_VERSION, settings.travel, settings.vehicles, settings.limits, settings.mass, settings.workshop.country)
     return hashlib.sha256(msgspec.json.encode(told, order="deterministic")).hexdigest()
 
 
 def margins_table(edition: AnyEdition, settings: Settings) -> Rows:
     """The export `margins`, kg to a tenth, the smallest margin first."""
-    found = past_margins(edition, settings)
-    if found.reckoned is not None:
-        import duckdb
+    if _are_kept(edition, settings):
+        return _export(edition.cursor(), PastMargins())
+    import duckdb
 
-        # an edition that lies in a lake is asked in another engine, which knows no frame of ours
-        return _export(duckdb.connect(), found)
-    return _export(edition.cursor(), found)
+    # an edition that lies in a lake is asked in another engine, which knows no frame of ours
+    return _export(duckdb.connect(), PastMargins(_reckoned(edition, settings)))
 
 
 def _export(con: Any, found: PastMargins) -> Rows:

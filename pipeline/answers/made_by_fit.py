@@ -10,20 +10,23 @@ from typing import Any
 import polars as pl
 
 from pipeline.answers.history import histories
-from pipeline.answers.kept_margins import margins_frame, mark_of
+from pipeline.answers.kept_margins import beside_bodies, margins_frame, mark_of
 from pipeline.answers.margins import past_of
 from pipeline.answers.vehicles import terms_by, work_of_history
 from pipeline.mass.estimate import estimate
 from pipeline.mass.evidence import History
 from pipeline.mass.model import Model
 from pipeline.settings import Settings
-from pipeline.store.schema import PAST_MARGINS
+from pipeline.store.schema import PAST_MARGINS, create_views, keep_facts
 
 _ESTIMATES, _RECKONED, _PART = "body_estimates", "reckoned", "made_of_a_part"
 
 
 def keep_what_follows(con: Any, model: Model, settings: Settings) -> str:
-    """Write both tables into the edition under construction. Returns: the mark of the margins, for its manifest."""
+    """Write both tables, and what pages count by, into the edition under construction.
+
+    Returns: the mark of the margins, for its manifest.
+    """
     con.execute(f"DELETE FROM {_ESTIMATES}")
     terms = None
     for history in histories(con):
@@ -34,8 +37,10 @@ def keep_what_follows(con: Any, model: Model, settings: Settings) -> str:
             con.execute(f"CREATE TEMP TABLE {_RECKONED} AS FROM {_PART}")
         else:
             _add(con, _RECKONED, margins_frame(past_of(history, model, terms, settings), settings))
+    create_views(con)
+    keep_facts(con)
     # by job, so that its ids take little room; by load first, since a page asks for one of them
-    con.execute(f"CREATE OR REPLACE TABLE {PAST_MARGINS} AS FROM {_RECKONED} ORDER BY load, job_id")
+    con.execute(f"CREATE OR REPLACE TABLE {PAST_MARGINS} AS {beside_bodies(_RECKONED)} ORDER BY load, job_id")
     con.execute(f"DROP TABLE {_RECKONED}")
     return mark_of(settings)
 

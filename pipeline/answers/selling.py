@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     import duckdb
 
 EVERYTHING = Filters()
-LOST = ("grouping", "value", "reason", "n", "of", "share", "low", "high")
 
 
 @dataclass(frozen=True)
@@ -70,12 +69,15 @@ def usually_also(con: duckdb.DuckDBPyConnection, settings: Settings, items: Coll
     return company.usually_also(con, filters.clause("dated"), items, settings.layouts, settings.trends)
 
 
-def what_changed(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
+def what_changed(
+    con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, at: trend_changes.Window | None = None
+) -> pl.DataFrame:
     """Every family, item, length, vehicle and upgrade, the best evidence of a change first, with its words.
 
-    The two windows end with the newest sale let through, whatever day the period begins.
+    The two windows (`window`, asked here unless given) end with the newest sale let through, whatever day the period begins.
     """
-    return trend_changes.changes(con, filters.without_start().clause("sold"), settings.layouts, settings.trends)
+    at = at or window(con, settings, filters)
+    return trend_changes.changes(con, filters.without_start().clause("sold"), at, settings.layouts, settings.trends)
 
 
 def window(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> trend_changes.Window | None:
@@ -124,11 +126,30 @@ def waiting_curve(
 def lost_reasons(
     con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, grouping: str | None = None
 ) -> pl.DataFrame:
-    """LOST: why quotes were lost, by everything a quote can be grouped by or by one of these, the commonest reason first."""
-    values = waiting.quote_values(settings.layouts, settings.trends, grouping)
-    counts = ask(con, "lost_reasons", filters.clause("quoted"), **values).rename({"of_lost": "of"})
-    banded = shares.with_band(counts, "n", "of").select(LOST)
-    return banded.sort("grouping", "value", "n", "reason", descending=[False, False, True, False])
+    """Why quotes were lost, by everything a quote can be grouped by or by one of these, the commonest reason first.
+
+    Returns: `grouping, value, reason, n, of, share, low, high`.
+    """
+    return waiting.lost_of(_quote_counts(con, settings, filters, grouping))
+
+
+@dataclass(frozen=True)
+class Quotes:
+    """What became of quotes, out of one reading of the records: `conversion`, `waiting_curve` and `lost_reasons`."""
+
+    conversion: pl.DataFrame
+    curve: waiting.Curve | None
+    lost: pl.DataFrame
+
+
+def quotes(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, grouping: str = "all") -> Quotes:
+    """Quotes and orders by one grouping; the curve is over all of its values together."""
+    counts = _quote_counts(con, settings, filters, grouping)
+    return Quotes(waiting.conversion_of(counts, settings.trends), waiting.curve_of(counts, "order"), waiting.lost_of(counts))
+
+
+def _quote_counts(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters, grouping: str | None) -> pl.DataFrame:
+    return waiting.quote_counts(con, filters.clause("quoted"), settings.layouts, settings.trends, grouping)
 
 
 def quiet_quotes(
@@ -158,9 +179,11 @@ def mass_by_year(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Fi
     return mass.mass_by_year(con, filters.clause("sold"), settings.layouts)
 
 
-def mass_drivers(con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """Which items make the mean body heavier or lighter than the window before."""
-    at = window(con, settings, filters)
+def mass_drivers(
+    con: duckdb.DuckDBPyConnection, settings: Settings, filters: Filters = EVERYTHING, at: trend_changes.Window | None = None
+) -> pl.DataFrame:
+    """Which items make the mean body heavier or lighter than the window before (`window`, asked here unless given)."""
+    at = at or window(con, settings, filters)
     if at is None:
         return pl.DataFrame(schema=dict.fromkeys(mass.DRIVERS, pl.String))
     return mass.mass_drivers(con, filters.without_start().clause("sold"), at, settings.layouts)

@@ -33,6 +33,10 @@ def _put_right(node: exp.Expression) -> exp.Expression:
         names = [exp.to_identifier(one.alias) for one in lists]
         node.set("expressions", [exp.Aliases(this=exp.Anonymous(this="INLINE", expressions=[zipped]), expressions=names)])
         return node
+    if isinstance(node, exp.CTE):
+        # Spark writes no common table out unless told to, and knows no word for it.
+        node.set("materialized", None)
+        return node
     if isinstance(node, exp.Anonymous) and node.name.upper() == "HASH":
         # Only equal or not is asked of a hash; Spark's own has 32 bits, and its sums must not overflow.
         return exp.cast(exp.Anonymous(this="XXHASH64", expressions=node.expressions), "DECIMAL(20, 0)")

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 _PIPELINE = Path(__file__).resolve().parent.parent
 FOLDERS = (_PIPELINE / "layouts" / "sql", _PIPELINE / "trends" / "sql")
+THROUGH = frozenset({"chosen", "chosen_jobs", "outcomes"})
+"""Views that pass rows on without counting any: each reader scans the few columns it needs, which is quicker than to hold all of them."""
 _NEEDS = re.compile(r"^-- needs: (.+)$", re.MULTILINE)
 _PARAMETER = re.compile(r"\$([a-z_][a-z0-9_]*)")
 
@@ -74,8 +76,7 @@ def compose(name: str, clause: Clause | None = None) -> str:
         clause: the filters' conditions; without any, every body that counts.
     """
     *before, last = in_order(name)
-    texts = {each: _filtered(each, clause) for each in before}
-    head = ",\n\n".join(f"{each} as (\n{text}\n)" for each, text in texts.items())
+    head = ",\n\n".join(f"{each} as {'not materialized ' if each in THROUGH else ''}(\n{_filtered(each, clause)}\n)" for each in before)
     body = f"select * from (\n{_filtered(last, clause)}\n) as answer"
     return f"with {head}\n\n{body}" if head else body
 

@@ -26,9 +26,9 @@ from pipeline.settings import FILE_NAME, Settings, load_settings
 from pipeline.store.disk import copy_file, flush, make_folder, reached, write_json, write_whole
 from pipeline.store.formats import read_as_today, write_as_today
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 """Format of the tables, and version of the rules that fill them. 1: rows that one line of a wide sheet makes were not told apart.
-2: what pages count by was not kept as tables."""
+2: what pages count by was not kept as tables. 3: which lists hold the same items was not."""
 DATABASE = "tarebook.duckdb"
 MANIFEST = "manifest.json"
 MODEL = "model.json"

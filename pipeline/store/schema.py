@@ -10,7 +10,7 @@ from typing import Any
 from pipeline.contract import TABLES
 from pipeline.sift.schema import key_text
 
-KEPT = ("accounts", "body_facts", "list_lines", "newest_day")
+KEPT = ("accounts", "body_facts", "list_lines", "list_sets", "set_items", "newest_day")
 """Views that an edition keeps as tables of the same names; made of its records, so left out of digests and exports."""
 PAST_MARGINS = "past_margins"
 BY_THE_FIT = (PAST_MARGINS,)
@@ -43,6 +43,8 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
         con.execute(f"INSERT INTO body_facts WITH {read} FROM ({select_of('body_facts', scope=_TOUCHED)})")
         new = f"{_TOUCHED} AND list NOT IN (SELECT list FROM list_lines)"
         con.execute(f"INSERT INTO list_lines {select_of('list_lines', lists=new)}")
+        con.execute(f"INSERT INTO list_sets {select_of('list_sets', lines='list NOT IN (SELECT list FROM list_sets)')}")
+        con.execute(f"INSERT INTO set_items {select_of('set_items', sets='items NOT IN (SELECT items FROM set_items)')}")
     for table in ("accounts", "newest_day") if narrow else KEPT:
         con.execute(f"DROP {'TABLE' if table in kept else 'VIEW'} IF EXISTS {table}")
         con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
@@ -107,4 +109,6 @@ _PARTS = {
     "replaced": _replaced(),
     "scope": "true",
     "lists": "true",
+    "lines": "true",
+    "sets": "true",
 }

@@ -72,13 +72,17 @@ def newest_window(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: Layou
     return Window.ending(newest, trends.window_months) if newest else None
 
 
-def changes(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
+def changes(
+    con: duckdb.DuckDBPyConnection, clause: Clause, window: Window | None, layouts: LayoutSettings, trends: TrendSettings
+) -> pl.DataFrame:
     """Every value sold in either window, with the evidence that its share changed; the strongest first.
 
     `low, high` band the difference now - before; `q` is p adjusted over all values (Benjamini-Hochberg), `changed` says that
     q is within the share of false discoveries allowed.
+
+    Args:
+        window: `newest_window` of the same bodies.
     """
-    window = newest_window(con, clause, layouts, trends)
     if window is None:
         return pl.DataFrame(schema=CHANGES)
     counts = ask(con, "window_counts", clause, length_step_mm=layouts.length_step_mm, by_quarter=False, subject=None, **window.values())

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.layouts.views import Clause, ask
 from pipeline.settings_layouts import LayoutSettings
+from pipeline.trends.by_item import pays_by_item
 from pipeline.trends.changes import Window
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ PAYS = (
     "booked_to_quoted",
     "labour_h_per_kg",
 )
+_FIGURES = [name for name in PAYS if name not in ("kind", "label")]
 
 
 def mass_by_year(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings) -> pl.DataFrame:
@@ -60,8 +62,13 @@ def what_pays(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSet
         kind: one of PAYS_BY alone, which is quicker; None: all of them.
     """
     kinds = PAYS_BY if kind is None else (kind,)
-    asked = [(each, ask(con, "pays", clause, length_step_mm=layouts.length_step_mm, subject=each)) for each in kinds]
-    frame = pl.concat(found.with_columns(kind=pl.lit(each)) for each, found in asked)
+    frame = pl.concat(_pays(con, clause, layouts, each).with_columns(kind=pl.lit(each)).select("kind", *_FIGURES) for each in kinds)
     labels = ask(con, "subject_labels").rename({"subject": "kind"})
     frame = frame.join(labels, on=["kind", "value"], how="left").with_columns(pl.col("label").fill_null(pl.col("value")))
     return frame.select(PAYS).sort("kind", "jobs", "value", descending=[False, True, False])
+
+
+def _pays(con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, kind: str) -> pl.DataFrame:
+    if kind == "item":
+        return pays_by_item(con, clause, layouts.length_step_mm)
+    return ask(con, "pays", clause, length_step_mm=layouts.length_step_mm, subject=kind)

@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.layouts.views import Clause, ask
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
-from pipeline.trends.waiting import curve, quote_values
+from pipeline.trends.waiting import curve, quote_counts, quote_values, waits_for
 
 if TYPE_CHECKING:
     import duckdb
@@ -60,11 +60,9 @@ def quiet_quotes(
 
 def usual_days(con: duckdb.DuckDBPyConnection, layouts: LayoutSettings, trends: TrendSettings) -> pl.DataFrame:
     """`grouping, value, days, orders`: how old quotes of a family, a kind, or all, mostly get before they are ordered."""
-    waits = pl.concat(ask(con, "waiting_counts", None, **quote_values(layouts, trends, grouping)) for grouping in _USUAL_OF)
+    counts = pl.concat(quote_counts(con, None, layouts, trends, grouping) for grouping in _USUAL_OF)
     records = []
-    for (grouping, value), part in (
-        waits.filter(pl.col("wait") == "order").sort("days", "came").group_by("grouping", "value", maintain_order=True)
-    ):
+    for (grouping, value), part in waits_for(counts, "order").sort("grouping", "value").group_by("grouping", "value", maintain_order=True):
         orders = int((part["n"] * part["came"]).sum())
         if orders >= (trends.quiet_orders if grouping == "family" else 1):
             at = curve(part["days"].to_numpy(), part["came"].to_numpy(), part["n"].to_numpy())

@@ -16,6 +16,7 @@ import polars as pl
 
 from pipeline.layouts.views import Clause, ask
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
+from pipeline.trends.shares import with_band
 
 if TYPE_CHECKING:
     import duckdb
@@ -24,6 +25,9 @@ SPREAD = (0.1, 0.5, 0.9)
 """Quantiles told of a time: one in ten, the median, nine in ten."""
 GROUPINGS = ("all", "branch", "family", "kind", "length", "price", "quarter", "vehicle")
 """What quotes can be grouped by."""
+LOST = ("grouping", "value", "reason", "n", "of", "share", "low", "high")
+WAITS = {"order": pl.col("outcome") == "ordered", "handover": pl.col("handed_over")}
+"""What is waited for, and how `quote_counts` says that it came."""
 _Z = 1.959963984540054
 """Two-sided 95 % point of the normal distribution."""
 
@@ -84,16 +88,32 @@ def conversion(
     Returns: `grouping, value, quotes, ordered, lost, open_quotes, followed, share, low, high` (ordered within the setting's
         days), `order_days_low, order_days, order_days_high`, `handover_days_low, handover_days, handover_days_high`.
     """
-    values = quote_values(layouts, trends, grouping)
-    counts = ask(con, "conversion", clause, **values)
-    waits = ask(con, "waiting_counts", clause, **values).sort("grouping", "value", "wait", "days", "came")
-    told = [
-        {"grouping": key[0], "value": key[1], **_told(part, trends.conversion_days)} for key, part in waits.group_by("grouping", "value")
-    ]
-    frame = counts.join(
-        pl.DataFrame(told, schema={"grouping": pl.String, "value": pl.String, **_TOLD}), on=["grouping", "value"], how="left"
-    )
-    return frame.sort("grouping", "value")
+    return conversion_of(quote_counts(con, clause, layouts, trends, grouping), trends)
+
+
+def quote_counts(
+    con: duckdb.DuckDBPyConnection, clause: Clause | None, layouts: LayoutSettings, trends: TrendSettings, grouping: str | None = None
+) -> pl.DataFrame:
+    """What all answers about quotes are made of, in one reading of the records: `grouping, value, outcome, reason, order_wait_days,
+    handover_wait_days, handed_over, n`."""
+    return ask(con, "quote_counts", clause, **quote_values(layouts, trends, grouping))
+
+
+def conversion_of(counts: pl.DataFrame, trends: TrendSettings) -> pl.DataFrame:
+    """What `conversion` returns, of `quote_counts`."""
+    came = {outcome: pl.col("n").filter(pl.col("outcome") == outcome).sum() for outcome in ("ordered", "lost", "open")}
+    columns = {"quotes": pl.col("n").sum(), "ordered": came["ordered"], "lost": came["lost"], "open_quotes": came["open"]}
+    groups = counts.group_by("grouping", "value")
+    told = [{"grouping": key[0], "value": key[1], **_told(part, trends.conversion_days)} for key, part in groups]
+    waits = pl.DataFrame(told, schema={"grouping": pl.String, "value": pl.String, **_TOLD})
+    return groups.agg(**columns).join(waits, on=["grouping", "value"], how="left").sort("grouping", "value")
+
+
+def lost_of(counts: pl.DataFrame) -> pl.DataFrame:
+    """LOST, of `quote_counts`."""
+    lost = counts.filter(pl.col("reason").is_not_null()).group_by("grouping", "value", "reason").agg(pl.col("n").sum())
+    banded = with_band(lost.with_columns(of=pl.col("n").sum().over("grouping", "value")), "n", "of").select(LOST)
+    return banded.sort("grouping", "value", "n", "reason", descending=[False, False, True, False])
 
 
 def quote_values(layouts: LayoutSettings, trends: TrendSettings, grouping: str | None = None) -> dict[str, Any]:
@@ -106,31 +126,36 @@ _TOLD: dict[str, Any] = {
     "share": pl.Float64,
     "low": pl.Float64,
     "high": pl.Float64,
-    **{f"{wait}_days{end}": pl.Float64 for wait in ("order", "handover") for end in ("_low", "", "_high")},
+    **{f"{wait}_days{end}": pl.Float64 for wait in WAITS for end in ("_low", "", "_high")},
 }
 
 
-def _told(waits: pl.DataFrame, horizon_days: float) -> dict[str, float | int | None]:
-    told: dict[str, float | int | None] = {"followed": int(waits.filter(pl.col("wait") == "order")["n"].sum())}
-    for wait in ("order", "handover"):
-        part = waits.filter(pl.col("wait") == wait)
-        if part.is_empty():
+def _told(counts: pl.DataFrame, horizon_days: float) -> dict[str, float | int | None]:
+    told: dict[str, float | int | None] = {"followed": int(waits_for(counts, "order")["n"].sum())}
+    for wait in WAITS:
+        come = curve_of(counts, wait)
+        if come is None:
             continue
-        come = _curve_of(part)
         if wait == "order":
             told |= dict(zip(("share", "low", "high"), come.at(horizon_days), strict=True))
-        if part["came"].sum():
+        if come.share[-1] > 0:
             told |= {f"{wait}_days{end}": come.day_of(q, horizon_days) for end, q in zip(("_low", "", "_high"), SPREAD, strict=True)}
     return told
 
 
-def _curve_of(waits: pl.DataFrame) -> Curve:
-    return curve(waits["days"].to_numpy(), waits["came"].to_numpy(), waits["n"].to_numpy())
+def waits_for(counts: pl.DataFrame, wait: str) -> pl.DataFrame:
+    """`days, came, n` and what else `quote_counts` holds, of those whose wait for an order or a handover is known."""
+    return counts.with_columns(days=pl.col(f"{wait}_wait_days"), came=WAITS[wait]).drop_nulls("days")
+
+
+def curve_of(counts: pl.DataFrame, wait: str) -> Curve | None:
+    """The curve over all quotes of `quote_counts`; None where nobody waits."""
+    waits = waits_for(counts, wait)
+    return curve(waits["days"].to_numpy(), waits["came"].to_numpy(), waits["n"].to_numpy()) if waits.height else None
 
 
 def waiting_curve(
     con: duckdb.DuckDBPyConnection, clause: Clause, layouts: LayoutSettings, trends: TrendSettings, wait: str = "order"
 ) -> Curve | None:
     """The curve over all quotes chosen, for `order` or `handover`; None where there are none."""
-    waits = ask(con, "waiting_counts", clause, **quote_values(layouts, trends, "all")).filter(pl.col("wait") == wait)
-    return _curve_of(waits.sort("days", "came")) if waits.height else None
+    return curve_of(quote_counts(con, clause, layouts, trends, "all"), wait)

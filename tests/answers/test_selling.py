@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from datetime import date
+from statistics import median
 
 import polars as pl
 import pytest
@@ -14,6 +15,7 @@ from small_edition import edition
 
 from pipeline.answers import families, selling
 from pipeline.answers.filters import Filters
+from pipeline.answers.kept_margins import with_bodies
 from pipeline.errors import TarebookError
 from pipeline.settings import Settings
 
@@ -98,6 +100,41 @@ def test_trends_for_any_filters(filters):
     found = selling.trends(CON, USUAL, filters).filter(pl.col("n") > 0)
     assert dict(zip(found.select("quarter", "kind", "value").rows(), found["n"], strict=True)) == n
     assert dict(zip(found["quarter"], found["of"], strict=True)) == of
+
+
+@FEW
+@given(FILTERS)
+def test_what_pays_for_any_filters(filters):
+    """A job counts once under each value of its bodies, whole; beside `median` of the standard library."""
+    whole = {row["job_id"]: row for row in CON.sql("select * from current_jobs").to_arrow_table().to_pylist()}
+    under: dict[tuple[str, str], set[str]] = {}
+    kg: dict[str, list[float | None]] = {}
+    for row in sold_through(filters):
+        kg.setdefault(row["job_id"], []).append(row["kg"])
+        low = int(row["length_mm"] // 250 * 250)
+        values = [("vehicle", row["vehicle_id"]), ("length", f"{low}-{low + 249}"), ("family", row["family"])]
+        for kind, value in [*values, *(("item", item) for item in row["items"] or ())]:
+            if value is not None:
+                under.setdefault((kind, str(value)), set()).add(row["job_id"])
+    found = {(row["kind"], row["value"]): row for row in selling.what_pays(CON, USUAL, filters).iter_rows(named=True)}
+    assert {key: row["jobs"] for key, row in found.items()} == {key: len(jobs) for key, jobs in under.items()}
+    for key, jobs in under.items():
+        of = [whole[job] | {"kg": sum(kg[job]) if None not in kg[job] else None} for job in sorted(jobs)]
+        left = [row | {"left": row["price"] - row["cost"]} for row in of if row["price"] is not None and row["cost"] is not None]
+        row = found[key]
+        assert (row["price"], row["jobs_priced"]) == (middle(of, "price"), sum(one["price"] is not None for one in of))
+        assert row["revenue"] == (pytest.approx(sum(one["price"] or 0 for one in of)) if row["jobs_priced"] else None)
+        assert (row["labour_h"], row["jobs_with_hours"]) == (middle(of, "labour_h"), sum(one["labour_h"] is not None for one in of))
+        assert (row["left_over"], row["jobs_with_cost"]) == (middle(left, "left"), len(left))
+        assert row["left_over_an_hour"] == pytest.approx(middle(left, "left", "labour_h"))
+        assert row["booked_to_quoted"] == pytest.approx(middle(of, "labour_h", "quoted_h"))
+        assert row["labour_h_per_kg"] == pytest.approx(middle(of, "labour_h", "kg"))
+        assert row["price_per_kg"] == pytest.approx(middle(of, "price", "kg"))
+
+
+def middle(rows: list[dict], above: str, below: str = "") -> float | None:
+    known = [row for row in rows if row[above] is not None and (not below or row[below] is not None)]
+    return median(row[above] / (row[below] if below else 1) for row in known) if known else None
 
 
 @FEW
@@ -223,17 +260,33 @@ def test_items_of_a_family_are_those_of_a_plain_count():
         assert row["lift"] == pytest.approx(row["share"] / usual)
 
 
-def test_margins_of_a_family_are_those_of_its_jobs():
-    jobs = [row["job_id"] for row in sold_through(Filters())]
-    margins = pl.DataFrame({"job_id": sorted(set(jobs)), "load": "travel", "margin_kg": range(len(set(jobs)))})
+@pytest.mark.parametrize(
+    "filters",
+    [
+        Filters(),
+        Filters(kinds=("canopy",)),
+        Filters(since=date(2024, 3, 1), until=date(2025, 6, 30)),
+        Filters(vehicles=("V-DUAL",), branches=("north",)),
+    ],
+    ids=("all", "kind", "period", "vehicle and branch"),
+)
+def test_margins_of_a_family_are_those_of_its_jobs(filters):
+    jobs = sorted({row["job_id"] for row in sold_through(Filters())})
+    vehicle, branch = (dict(CON.cursor().execute(f"select job_id, {name} from body_facts").fetchall()) for name in ("vehicle_id", "branch"))
+    kind = {row["job_id"]: row["kind"] for row in RECORDS.iter_rows(named=True)}
+    told = [(job, "travel", float(at), vehicle[job], branch[job], kind[job]) for at, job in enumerate(jobs)]
+    margins = pl.DataFrame(told, schema=["job_id", "load", "margin_kg", "vehicle_id", "branch", "kind"], orient="row")
     con = CON.cursor()
-    con.register("margins_told", margins.to_arrow())
-    found = families.family_margins(con, USUAL, "margins_told")
+    con.register("margins_told", with_bodies(con, margins.to_arrow()))
+    found = families.family_margins(con, USUAL, "margins_told", filters)
     of = dict(margins.select("job_id", "margin_kg").iter_rows())
+    chosen = sold_through(filters)
+    assert set(found["family"]) == {row["family"] for row in chosen if row["family"] is not None}
     for row in found.iter_rows(named=True):
-        own = pl.Series([of[job] for job in {each["job_id"] for each in sold_through(Filters(families=(row["family"],)))}])
+        own = pl.Series([of[job] for job in {each["job_id"] for each in chosen if each["family"] == row["family"]}])
         assert (row["jobs"], row["margin_kg"]) == (len(own), own.median())
         assert row["margin_low_kg"] == pytest.approx(own.quantile(0.1, "linear"))
+        assert row["margin_high_kg"] == pytest.approx(own.quantile(0.9, "linear"))
 
 
 def test_every_answer_of_a_wrong_address_is_refused_before_it_reaches_the_store():

@@ -13,10 +13,10 @@ import msgspec
 import numpy as np
 import pytest
 
-from pipeline.answers import kept_margins, margins, near
+from pipeline.answers import families, kept_margins, margins, near
 from pipeline.answers.filters import Filters
 from pipeline.answers.history import histories
-from pipeline.answers.kept_margins import MARK, mark_of, past_margins
+from pipeline.answers.kept_margins import MARK, PastMargins, mark_of, past_margins
 from pipeline.cli import main
 from pipeline.frames import rows
 from pipeline.settings import Settings, WorkshopSettings
@@ -45,7 +45,11 @@ def test_what_the_fit_kept_is_what_is_reckoned_anew(fitted):
     assert fitted.manifest[MARK] == mark_of(USUAL)
     assert past_margins(fitted, USUAL).reckoned is None
     unmarked = replace(fitted, manifest={name: value for name, value in fitted.manifest.items() if name != MARK})
-    assert past_margins(unmarked, USUAL).reckoned.num_rows == kept_rows(fitted)
+    anew = past_margins(unmarked, USUAL)
+    assert anew.reckoned.num_rows == kept_rows(fitted)
+    told = [families.family_margins(con, USUAL, source.on(con)) for source in (PastMargins(), anew) for con in [fitted.cursor()]]
+    assert told[0].equals(told[1])
+    assert told[0]["jobs"].sum() > 0
     assert kept_margins.margins_table(fitted, USUAL) == kept_margins.margins_table(unmarked, USUAL)
 
 

@@ -13,7 +13,7 @@ from statsmodels.stats.multitest import multipletests
 
 from pipeline.layouts.views import Clause
 from pipeline.settings_layouts import LayoutSettings, TrendSettings
-from pipeline.trends.changes import CHANGES, Window, changes, evidence, exact_p
+from pipeline.trends.changes import CHANGES, Window, changes, evidence, exact_p, newest_window
 
 LAYOUTS, TRENDS = LayoutSettings(), TrendSettings()
 NOTHINGS = [f"nothing-{number}" for number in range(10)]
@@ -37,13 +37,17 @@ def shop(seed: int, bodies_a_year: int = 400, before: float = 0.18, now: float =
     return with_families(edition(items=items, jobs=jobs, bodies=bodies, fitout=fitout))
 
 
+def _changes(con) -> pl.DataFrame:
+    return changes(con, Clause(), newest_window(con, Clause(), LAYOUTS, TRENDS), LAYOUTS, TRENDS)
+
+
 def items_changed(found: pl.DataFrame) -> list[str]:
     return found.filter((pl.col("kind") == "item") & pl.col("changed"))["value"].to_list()
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_planted_change_is_found_first_and_ten_planted_nothings_are_not(seed):
-    found = changes(shop(seed), Clause(), LAYOUTS, TRENDS)
+    found = _changes(shop(seed))
     assert items_changed(found) == ["induction"]
     first = found.filter(pl.col("kind") == "item").row(0, named=True)
     assert first["value"] == "induction"
@@ -87,14 +91,14 @@ def test_the_exact_p_agrees_with_scipy():
 
 
 def test_evidence_is_in_order():
-    found = changes(shop(1), Clause(), LAYOUTS, TRENDS)
+    found = _changes(shop(1))
     assert found["p"].is_sorted()
     assert found["q"].is_sorted()
 
 
 def test_the_counts_are_those_of_a_query_written_by_hand():
     con = shop(2)
-    found = changes(con, Clause(), LAYOUTS, TRENDS)
+    found = _changes(con)
     newest = con.execute("select max(ordered_on) from jobs").fetchall()[0][0]
     window = Window.ending(newest, 12)
     by_hand = con.execute(
@@ -125,6 +129,6 @@ def test_windows_end_with_the_newest_sale(newest, months, before_from, now_from)
 def test_without_two_windows_nothing_is_told(days):
     jobs = [{"job_id": f"J{at}", "ordered_on": day} for at, day in enumerate(days)]
     con = with_families(edition(jobs=jobs, bodies=[{"job_id": job["job_id"], "body": "tray"} for job in jobs]))
-    found = changes(con, Clause(), LAYOUTS, TRENDS)
+    found = _changes(con)
     assert found.is_empty()
     assert found.columns == list(CHANGES)

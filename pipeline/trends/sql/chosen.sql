@@ -13,7 +13,6 @@ select
     b.status in ('ordered', 'delivered') as sold,
     b.dated_on,
     b.sold_on,
-    cast(extract(year from b.sold_on) as varchar) || '-Q' || cast(extract(quarter from b.sold_on) as varchar) as sold_quarter,
     b.quoted_on,
     cast(extract(year from b.quoted_on) as varchar) || '-Q' || cast(extract(quarter from b.quoted_on) as varchar) as quoted_quarter,
     b.ordered_on,

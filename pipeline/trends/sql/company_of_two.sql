@@ -1,7 +1,7 @@
 -- What a third item does where two of the draft's are: as `triples`, for those two alone.
--- needs: delivered_lists, delivered_items, draft_items
+-- needs: delivered_sets, delivered_items, draft_items
 with totals as (
-    select coalesce(sum(n), 0) as of_bodies from delivered_lists
+    select coalesce(sum(n), 0) as of_bodies from delivered_sets
 ),
 
 singles as (
@@ -9,15 +9,15 @@ singles as (
 ),
 
 held as (
-    select b.list, b.item_id, b.n
+    select b.items, b.item_id, b.n
     from delivered_items as b
     inner join draft_items as d on d.item_id = b.item_id
 ),
 
 twos as (
-    select a.list, a.n, a.item_id as item_a, b.item_id as item_b
+    select a.items, a.n, a.item_id as item_a, b.item_id as item_b
     from held as a
-    inner join held as b on b.list = a.list and b.item_id > a.item_id
+    inner join held as b on b.items = a.items and b.item_id > a.item_id
 ),
 
 two_counts as (
@@ -27,7 +27,7 @@ two_counts as (
 threes as (
     select t.item_a, t.item_b, c.item_id as item_c, sum(t.n) as n
     from twos as t
-    inner join delivered_items as c on c.list = t.list and c.item_id <> t.item_a and c.item_id <> t.item_b
+    inner join delivered_items as c on c.items = t.items and c.item_id <> t.item_a and c.item_id <> t.item_b
     group by t.item_a, t.item_b, c.item_id
     having sum(t.n) >= $pair_bodies
 )

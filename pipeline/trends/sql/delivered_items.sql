@@ -1,5 +1,5 @@
--- The items of the lists that delivered bodies have, once each, with how many bodies that is.
--- needs: delivered_lists, list_items
-select l.list, i.item_id, l.n
-from delivered_lists as l
-inner join list_items as i on i.list = l.list
+-- The items of the sets that delivered bodies have, with how many bodies that is.
+-- needs: delivered_sets
+select d.items, i.item_id, d.n
+from delivered_sets as d
+inner join set_items as i on i.items = d.items

@@ -1,5 +1,5 @@
 -- What each item's greater or smaller number a body adds to the mean body, by the maker's figures, window against the one before.
--- needs: chosen, list_items
+-- needs: chosen
 with sold as (
     select list, length_mm, case when sold_on >= $now_from then 'now' else 'before' end as part
     from chosen
@@ -26,7 +26,7 @@ lists as (
 counts as (
     select i.item_id, sum(l.n_before * i.qty) as qty_before, sum(l.n_now * i.qty) as qty_now
     from lists as l
-    inner join list_items as i on i.list = l.list
+    inner join list_lines as i on i.list = l.list
     group by i.item_id
 ),
 

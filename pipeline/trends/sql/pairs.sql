@@ -1,7 +1,7 @@
 -- Pairs of items in delivered bodies, a row a direction: support, confidence of b given a, lift (times as often as chance).
--- needs: delivered_lists, delivered_items
+-- needs: delivered_sets, delivered_items
 with totals as (
-    select coalesce(sum(n), 0) as of_bodies from delivered_lists
+    select coalesce(sum(n), 0) as of_bodies from delivered_sets
 ),
 
 singles as (
@@ -11,7 +11,7 @@ singles as (
 one_way as (
     select a.item_id as item_a, b.item_id as item_b, sum(a.n) as n
     from delivered_items as a
-    inner join delivered_items as b on b.list = a.list and b.item_id > a.item_id
+    inner join delivered_items as b on b.items = a.items and b.item_id > a.item_id
     group by a.item_id, b.item_id
 ),
 

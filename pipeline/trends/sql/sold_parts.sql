@@ -1,10 +1,11 @@
--- Bodies sold, each in its part of time: its quarter, or else the window that ends with the newest sale (`now`) or the one `before`.
+-- Bodies sold, each in its part of time: the number of its quarter, counted from the year 0 on; or else 1 for the window that ends
+-- with the newest sale, 0 for the one before.
 -- needs: chosen
 select
     case
-        when $by_quarter then sold_quarter
-        when sold_on >= cast($now_from as date) then 'now'
-        else 'before'
+        when $by_quarter then cast(extract(year from sold_on) * 4 + extract(quarter from sold_on) - 1 as integer)
+        when sold_on >= cast($now_from as date) then 1
+        else 0
     end as part,
     family,
     length_from_mm,

@@ -5,7 +5,7 @@ with sold_values as (
 )
 
 select
-    totals.part as quarter,
+    cast(cast(floor(totals.part / 4) as integer) as varchar) || '-Q' || cast(totals.part % 4 + 1 as varchar) as quarter,
     sold_values.subject as kind,
     sold_values.value,
     coalesce(counts.n, 0) as n,

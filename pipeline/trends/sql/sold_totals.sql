@@ -1,10 +1,11 @@
--- All that was sold: the months together.
--- needs: sold_months
+-- All that was sold: bodies, jobs, revenue and booked hours, and of how many jobs those two are known.
+-- needs: chosen, chosen_jobs
 select
-    cast(coalesce(sum(bodies), 0) as bigint) as bodies,
-    cast(coalesce(sum(jobs), 0) as bigint) as jobs,
-    sum(revenue) as revenue,
-    cast(coalesce(sum(jobs_priced), 0) as bigint) as jobs_priced,
-    sum(labour_h) as labour_h,
-    cast(coalesce(sum(jobs_with_hours), 0) as bigint) as jobs_with_hours
-from sold_months
+    count(*) as bodies,
+    count(case when first_of_job then 1 end) as jobs,
+    sum(case when first_of_job then price end) as revenue,
+    count(case when first_of_job then price end) as jobs_priced,
+    sum(case when first_of_job then labour_h end) as labour_h,
+    count(case when first_of_job then labour_h end) as jobs_with_hours
+from chosen_jobs
+where sold

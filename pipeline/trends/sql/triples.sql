@@ -1,7 +1,7 @@
 -- What a third item does where two are: confidence of c given a and b (a before b in the alphabet), its support and lift.
--- needs: delivered_lists, delivered_items
+-- needs: delivered_sets, delivered_items
 with totals as (
-    select coalesce(sum(n), 0) as of_bodies from delivered_lists
+    select coalesce(sum(n), 0) as of_bodies from delivered_sets
 ),
 
 singles as (
@@ -11,7 +11,7 @@ singles as (
 twos as (
     select a.item_id as item_a, b.item_id as item_b, sum(a.n) as n
     from delivered_items as a
-    inner join delivered_items as b on b.list = a.list and b.item_id > a.item_id
+    inner join delivered_items as b on b.items = a.items and b.item_id > a.item_id
     group by a.item_id, b.item_id
     having sum(a.n) >= $pair_bodies
 ),
@@ -19,8 +19,8 @@ twos as (
 sets as (
     select a.item_id as item_1, b.item_id as item_2, c.item_id as item_3, sum(a.n) as n
     from delivered_items as a
-    inner join delivered_items as b on b.list = a.list and b.item_id > a.item_id
-    inner join delivered_items as c on c.list = b.list and c.item_id > b.item_id
+    inner join delivered_items as b on b.items = a.items and b.item_id > a.item_id
+    inner join delivered_items as c on c.items = b.items and c.item_id > b.item_id
     group by a.item_id, b.item_id, c.item_id
     having sum(a.n) >= $pair_bodies
 ),
