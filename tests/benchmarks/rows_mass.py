@@ -16,12 +16,12 @@ SMALL = 2_000
 
 def _fit_frames(store: Path) -> Any:
     """History of a store's live edition, as the fit takes it."""
-    from pipeline.answers.history import history_of
+    from pipeline.answers.history import history_to_fit
     from pipeline.store import Store
 
     edition = Store(store).live()
     try:
-        return history_of(edition.cursor())
+        return history_to_fit(edition.cursor())
     finally:
         edition.close()
 
@@ -104,6 +104,18 @@ def fit_large(setup: Setup) -> list[Figure]:
     return [beside(f"fit and calibrate, {setup.bodies:,} bodies", "one lstsq of the same matrix", ours, floor, 5.0, setup.repeat)]
 
 
+def fit_process(setup: Setup) -> list[Figure]:
+    """The command on the large store: the fit, layout families, estimates of all bodies, margins of all jobs, the edition published."""
+    spent = run_process(tarebook("fit", "--store", loaded(setup)))
+    (setup.work / "store-is-fitted").touch()
+    what = f"`tarebook fit` of {setup.bodies:,} bodies"
+    return [
+        Figure(f"{what}, whole process", "-", spent.seconds, math.nan, "s", math.inf, 1),
+        Figure("  processor time of it", "-", spent.processor_s, math.nan, "s", math.inf, 1),
+        Figure("  memory of it", "-", spent.mebibytes, math.nan, "MiB", 2048.0 if setup.bodies <= 1_000_000 else 14_336.0, 1),
+    ]
+
+
 def estimate_process(setup: Setup) -> list[Figure]:
     """One draft from the command line, against a Python that only imports numpy."""
     command = tarebook("estimate", _drafts(setup, 1), "--store", _small_store(setup))
@@ -172,6 +184,7 @@ def nearest_of_many(setup: Setup) -> list[Figure]:
 ROWS = {
     "fit-small": fit_small,
     "fit": fit_large,
+    "fit-process": fit_process,
     "estimate-process": estimate_process,
     "estimate-one": estimate_in_process,
     "estimate-many": estimate_many,

@@ -9,11 +9,13 @@ import time
 from pathlib import Path
 
 import pytest
+from pyarrow.dataset import dataset
 
 from pipeline.errors import SourceAway, SourceDamaged
 from pipeline.store import Store
+from pipeline.store.lake import export_lake, read_manifest
 from pipeline.store.load import load
-from pipeline.store.spread import follow_once, publish_edition
+from pipeline.store.spread import follow_once, publish_edition, reaching
 
 ROOT = Path(__file__).parents[2]
 
@@ -249,3 +251,14 @@ def test_object_storage_carries_editions_like_a_folder(store, tmp_path, bucket):
     publish_edition(store.live(), bucket)
     follow_once(follower, bucket)
     assert jobs_of(follower) == {"J1", "J2"}
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
+def test_object_storage_holds_a_lake_like_a_folder(store, tmp_path, bucket):
+    """Read back by pyarrow, which knows nothing of the project."""
+    told, beside = export_lake(store.live(), bucket), export_lake(store.live(), str(tmp_path / "lake"))
+    assert told == beside
+    with reaching(bucket) as place:
+        assert read_manifest(place, bucket) == told
+        kept = dataset(place.path("jobs"), filesystem=place.files, format="parquet").to_table()
+    assert kept.column("job_id").to_pylist() == ["J1"]
