@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import polars as pl
 
 from dashboard import live
@@ -23,11 +24,14 @@ def calls(con: Any, _settings: Settings) -> dict[str, str]:
 
 
 def curve_points(curve: Curve | None) -> list[dict[str, Any]]:
-    """The share of quotes ordered by each number of days, as rows for the chart."""
+    """The share of quotes ordered by each number of days, as rows for a line of steps: the days on which it moves, and the last."""
     if curve is None:
         return []
-    points = zip(curve.days.tolist(), curve.share.tolist(), curve.low.tolist(), curve.high.tolist(), strict=True)
-    return [{"value": "all quotes", "days": days, "share": share, "low": low, "high": high} for days, share, low, high in points]
+    steps = np.column_stack([curve.days, curve.share, curve.low, curve.high])
+    stays = np.insert((np.diff(steps[:, 1:], axis=0) == 0).all(axis=1), 0, False)
+    stays[-1] = False
+    told = steps[~stays].tolist()
+    return [{"value": "all quotes", "days": days, "share": share, "low": low, "high": high} for days, share, low, high in told]
 
 
 def has_families(con: Any, _settings: Settings) -> bool:

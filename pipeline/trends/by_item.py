@@ -18,39 +18,46 @@ if TYPE_CHECKING:
 
 _BLOCKS = 64
 _SAMPLE = 4096
-_COUNTS = {"jobs": "place", "jobs_priced": "price", "jobs_with_cost": "left_over", "jobs_with_hours": "labour_h"}
+_COUNTS = {"jobs_priced": "price", "jobs_with_cost": "left_over", "jobs_with_hours": "labour_h"}
+"""Counts of jobs, each with the figure that is known of them."""
 
 
 def pays_by_item(con: duckdb.DuckDBPyConnection, clause: Clause, length_step_mm: float) -> pl.DataFrame:
     """The columns of the view `pays`, a row an item."""
-    left_over = pl.col("price") - pl.col("cost")
-    jobs = ask(con, "item_jobs", clause, length_step_mm=length_step_mm).select(
-        "place",
-        "price",
-        "labour_h",
-        left_over=left_over,
-        left_over_an_hour=_over(left_over, "labour_h"),
-        booked_to_quoted=_over(pl.col("labour_h"), "quoted_h"),
-        labour_h_per_kg=_over(pl.col("labour_h"), "bodies_kg"),
-        price_per_kg=_over(pl.col("price"), "bodies_kg"),
-    )
+    jobs = ask(con, "item_jobs", clause, length_step_mm=length_step_mm)
     held = ask(con, "place_items").sort("item_id")
-    return _sums(jobs, held).join(_medians(jobs, held), on="value")
-
-
-def _sums(jobs: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
-    by_place = jobs.group_by("place").agg(revenue=_sum_of("price"), **{name: pl.col(of).count() for name, of in _COUNTS.items()})
-    by_item = by_place.join(held, on="place").group_by(pl.col("item_id").alias("value"))
-    return by_item.agg(_sum_of("revenue"), *(pl.col(name).cast(pl.Int64).sum() for name in _COUNTS))
-
-
-def _medians(jobs: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
     items = held["item_id"].unique(maintain_order=True)
-    rows, place = held["place"].to_numpy(), jobs["place"].to_numpy()
+    rows, columns, place = held["place"].to_numpy(), held["item_id"].rle_id().to_numpy(), jobs["place"].to_numpy()
     holds = np.zeros((rows.max(initial=0) + 1, len(items)), dtype=np.float32)
-    holds[rows, held["item_id"].rle_id().to_numpy()] = 1
-    medians = {name: medians_under(jobs[name].to_numpy(), place, holds) for name in jobs.columns if name != "place"}
-    return pl.DataFrame({"value": items, **medians}, nan_to_null=True)
+    holds[rows, columns] = 1
+    figures = _figures(jobs)
+
+    def under(weights: np.ndarray | None = None) -> np.ndarray:
+        return np.bincount(columns, np.bincount(place, weights, len(holds))[rows], len(items))
+
+    counts = {"jobs": under(), **{name: under(np.isfinite(figures[of]).astype(float)) for name, of in _COUNTS.items()}}
+    frame = pl.DataFrame({
+        "value": items,
+        "revenue": np.where(counts["jobs_priced"] > 0, under(np.nan_to_num(figures["price"])), np.nan),
+        **{name: count.astype(np.int64) for name, count in counts.items()},
+        **{name: medians_under(known, place, holds) for name, known in figures.items()},
+    }, nan_to_null=True)  # fmt: skip
+    return frame.filter(pl.col("jobs") > 0)
+
+
+def _figures(jobs: pl.DataFrame) -> dict[str, np.ndarray]:
+    """Each figure of the jobs, NaN where not known, or where it is a ratio to nothing."""
+    price, cost, quoted_h, labour_h, bodies_kg = (jobs[name].to_numpy() for name in ("price", "cost", "quoted_h", "labour_h", "bodies_kg"))
+    quoted_h, hours, bodies_kg = (np.where(below == 0, np.nan, below) for below in (quoted_h, labour_h, bodies_kg))
+    return {
+        "price": price,
+        "left_over": price - cost,
+        "left_over_an_hour": (price - cost) / hours,
+        "labour_h": labour_h,
+        "booked_to_quoted": labour_h / quoted_h,
+        "labour_h_per_kg": labour_h / bodies_kg,
+        "price_per_kg": price / bodies_kg,
+    }
 
 
 def medians_under(figures: np.ndarray, place: np.ndarray, holds: np.ndarray) -> np.ndarray:
@@ -62,23 +69,22 @@ def medians_under(figures: np.ndarray, place: np.ndarray, holds: np.ndarray) -> 
         holds: (places, values) 1 where what is at that place counts under that value, else 0.
     """
     known = np.isfinite(figures)
-    figures, place = figures[known], place[known]
+    figures, place = (figures, place) if known.all() else (figures[known], place[known])
     found = np.full(holds.shape[1], np.nan)
     if not len(figures):
         return found
-    # any bounds are right; those of a sample make blocks of about one size
-    bounds = np.quantile(figures[:: max(1, len(figures) // _SAMPLE)], np.linspace(0, 1, _BLOCKS))
-    block = np.searchsorted(bounds, figures, side="right").astype(np.uint8)
-    order = np.argsort(block, kind="stable")
-    ends = np.cumsum(np.bincount(block, minlength=_BLOCKS + 1))
-    blocks = [(figures[rows], place[rows]) for rows in np.split(order, ends[:-1])]
-    up_to = np.cumsum([np.zeros(holds.shape[1]), *(_under(at, holds) for _, at in blocks)], axis=0).astype(np.int64)
+    block = _blocks(figures)
+    up_to = np.cumsum(np.vstack([np.zeros(holds.shape[1]), _counts(block, place, holds)]), axis=0).astype(np.int64)
+    inside: dict[int, tuple[np.ndarray, np.ndarray]] = {}
 
     def nth(value: int, rank: int) -> float:
         """The figure of that rank (from 0) under a value."""
         nr = int(np.searchsorted(up_to[:, value], rank, side="right")) - 1
-        inside, at = blocks[nr]
-        mine = inside[holds[at, value] > 0]
+        if nr not in inside:
+            rows = np.flatnonzero(block == nr)
+            inside[nr] = figures[rows], place[rows]
+        some, at = inside[nr]
+        mine = some[holds[at, value] > 0]
         return float(np.partition(mine, rank - up_to[nr, value])[rank - up_to[nr, value]])
 
     for value in np.flatnonzero(up_to[-1]).tolist():
@@ -88,18 +94,17 @@ def medians_under(figures: np.ndarray, place: np.ndarray, holds: np.ndarray) -> 
     return found
 
 
-def _under(place: np.ndarray, holds: np.ndarray) -> np.ndarray:
-    """(values,) how many of these count under each value."""
-    if len(place) < len(holds):
-        return holds[place].sum(axis=0)
-    return np.bincount(place, minlength=len(holds)).astype(np.float32) @ holds
+def _blocks(figures: np.ndarray) -> np.ndarray:
+    """The block of each figure by its size. Any bounds are right; these leave few figures in the blocks of most medians."""
+    low, high = np.quantile(figures[:: max(1, len(figures) // _SAMPLE)], [0.02, 0.98])
+    scale = (_BLOCKS - 1) / (high - low) if high > low else 0.0
+    return np.clip((figures - low) * scale, 0, _BLOCKS - 1).astype(np.uint8)
 
 
-def _over(above: pl.Expr, below: str) -> pl.Expr:
-    """A ratio, not known where there is nothing to divide by."""
-    return pl.when(pl.col(below) != 0).then(above / pl.col(below))
-
-
-def _sum_of(known: str) -> pl.Expr:
-    """A sum that is not known where nothing of it is."""
-    return pl.when(pl.col(known).count() > 0).then(pl.col(known).sum())
+def _counts(block: np.ndarray, place: np.ndarray, holds: np.ndarray) -> np.ndarray:
+    """(blocks, values) how many figures of each block count under each value."""
+    if len(holds) > len(place):
+        # sets that hardly repeat: a table of them by block would be larger than what is counted
+        return np.array([holds[place[block == nr]].sum(axis=0) for nr in range(_BLOCKS)])
+    cells = np.bincount(block * np.int64(len(holds)) + place, minlength=_BLOCKS * len(holds))
+    return cells.reshape(_BLOCKS, -1).astype(np.float32) @ holds
