@@ -75,21 +75,23 @@ def medians_under(figures: np.ndarray, place: np.ndarray, holds: np.ndarray) -> 
         return found
     block = _blocks(figures)
     up_to = np.cumsum(np.vstack([np.zeros(holds.shape[1]), _counts(block, place, holds)]), axis=0).astype(np.int64)
+    counts_under = np.ascontiguousarray(holds.T > 0)
     inside: dict[int, tuple[np.ndarray, np.ndarray]] = {}
 
-    def nth(value: int, rank: int) -> float:
-        """The figure of that rank (from 0) under a value."""
-        nr = int(np.searchsorted(up_to[:, value], rank, side="right")) - 1
+    def ranked(value: int, nr: int, ranks: list[int]) -> list[float]:
+        """The figures of these ranks (from 0) under a value, all of them in one block."""
         if nr not in inside:
             rows = np.flatnonzero(block == nr)
             inside[nr] = figures[rows], place[rows]
         some, at = inside[nr]
-        mine = some[holds[at, value] > 0]
-        return float(np.partition(mine, rank - up_to[nr, value])[rank - up_to[nr, value]])
+        within = [rank - int(up_to[nr, value]) for rank in ranks]
+        return np.partition(some[counts_under[value][at]], within)[within].tolist()
 
     for value in np.flatnonzero(up_to[-1]).tolist():
         n = int(up_to[-1, value])
-        low, high = nth(value, (n - 1) // 2), nth(value, n // 2)
+        ranks = [(n - 1) // 2, n // 2]
+        first, last = (np.searchsorted(up_to[:, value], ranks, side="right") - 1).tolist()
+        low, high = ranked(value, first, ranks) if first == last else [*ranked(value, first, ranks[:1]), *ranked(value, last, ranks[1:])]
         found[value] = low / 2 + high / 2
     return found
 
