@@ -129,7 +129,7 @@ class DelimitedRows:
             return None
         if scan.quotes or scan.lone_cr or scan.bare_start or scan.delimiters[delimiter] != commas:
             return None
-        return PlainCsv(self.file.path, delimiter, head.line, self.header.names, scan.lines - head.line, scan.padded)
+        return PlainCsv(self.file.path, delimiter, head.line, self.header.names, scan.lines - head.line, scan.padded, scan.odd_numbers)
 
     def is_ragged(self, cells: Sequence[str]) -> bool:
         """Whether a record does not fit: something under no header, or too few cells with a name that may have slid."""

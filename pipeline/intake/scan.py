@@ -30,7 +30,8 @@ class Scan:
     """What one pass found.
 
     `lines` are physical; `bare_start` tells of a line that is blank or opens with a blank or a delimiter, `padded` of a blank
-    at the edge of some cell, `lone_cr` of an old line end, `delimiters` counts each candidate in the whole file.
+    at the edge of some cell, `odd_numbers` of a `_` or a `+-`, which the database takes for part of a number, `lone_cr` of an
+    old line end; `delimiters` counts each candidate in the whole file.
     """
 
     encoding: str
@@ -39,6 +40,7 @@ class Scan:
     lone_cr: bool = False
     bare_start: bool = False
     padded: bool = False
+    odd_numbers: bool = False
     delimiters: dict[str, int] = field(default_factory=lambda: dict.fromkeys(DELIMITERS, 0))
 
 
@@ -115,6 +117,7 @@ def _scan(path: Path, name: str, encoding: str, max_line_bytes: int) -> Scan:
 def _note(found: Scan, text: bytes) -> None:
     """What stands in one block, whose first byte is the last one of the block before."""
     found.quotes = found.quotes or b'"' in text
+    found.odd_numbers = found.odd_numbers or b"_" in text or b"+-" in text
     codes = np.frombuffer(text, dtype=np.uint8)
     after_end = codes[np.flatnonzero(codes[:-1] == _END) + 1]
     found.bare_start = found.bare_start or bool(_OPENS_BARE[after_end].any())

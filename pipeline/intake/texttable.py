@@ -58,7 +58,7 @@ class PlainCsv:
     """A CSV that any reader reads alike: UTF-8, no quote character, no blank line after the header.
 
     `header` holds the names in order, trimmed, trailing blank ones included; `header_line` is physical, from 1, and `rows`
-    lines follow it; `padded` says that some cell begins or ends with a blank.
+    lines follow it; `padded` says that some cell begins or ends with a blank, `odd_numbers` that there is a `_` or a `+-`.
     """
 
     path: Path
@@ -67,6 +67,7 @@ class PlainCsv:
     header: tuple[str, ...]
     rows: int
     padded: bool
+    odd_numbers: bool
 
 
 class RowSource(Protocol):

@@ -47,7 +47,7 @@ def _judge(con: Any, table: Table, hand_in: int) -> None:
         _refuse_other_branches(con)
     if table.grouped:
         _lay_claims(con, table, hand_in)
-    con.execute(f"DELETE FROM staged_{table.name} WHERE NOT fine")
+    con.execute(f"DELETE FROM staged_{table.name} WHERE accusation IS NOT NULL")
     if table.name == "fitout":
         _resolve_old_names(con)
     _find_lacking(con, table)
@@ -79,13 +79,13 @@ def _any(con: Any, relation: str) -> bool:
 def _complete_keys(con: Any, table: Table) -> None:
     """What stands in for a key's empty last column, before rows are compared by their keys."""
     last, stand_in = name(table.key[-1]), ", ".join(name(column) for column in table.key_fallback)
-    con.execute(f"UPDATE staged_{table.name} SET {last} = concat_ws(' ', {stand_in}) WHERE {last} IS NULL AND fine")
+    con.execute(f"UPDATE staged_{table.name} SET {last} = concat_ws(' ', {stand_in}) WHERE {last} IS NULL AND accusation IS NULL")
 
 
 def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
     """The same key twice in one hand-in: alike rows count once, differing ones are all refused."""
     con.execute(
-        f"CREATE OR REPLACE TEMP TABLE twice AS SELECT {_key(table, 's')} AS key FROM staged_{table.name} s WHERE fine "
+        f"CREATE OR REPLACE TEMP TABLE twice AS SELECT {_key(table, 's')} AS key FROM staged_{table.name} s WHERE accusation IS NULL "
         "GROUP BY 1 HAVING count(*) > 1"
     )
     if not _any(con, "twice"):
@@ -96,7 +96,7 @@ def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
         SELECT {_columns(table, "s")}, s.rowid AS place, count(DISTINCT row({values})) OVER (PARTITION BY {_key(table, "s")}) AS versions,
                row_number() OVER (PARTITION BY {_key(table, "s")} ORDER BY s.source_id, s.line, s.part) AS turn
         FROM staged_{table.name} s
-        WHERE s.fine AND {_key(table, "s")} IN (SELECT key FROM twice)""")
+        WHERE s.accusation IS NULL AND {_key(table, "s")} IN (SELECT key FROM twice)""")
     con.execute(
         f"INSERT INTO old_{table.name} SELECT {_columns(table)}, {hand_in}, 'identical' FROM repeats WHERE versions = 1 AND turn > 1"
     )
@@ -112,11 +112,11 @@ def _refuse_other_branches(con: Any) -> None:
     """A job number that another branch uses already would mix two customers' jobs."""
     con.execute("""
         CREATE OR REPLACE TEMP TABLE shared AS
-        SELECT job_id FROM (SELECT job_id, branch FROM staged_jobs WHERE fine
+        SELECT job_id FROM (SELECT job_id, branch FROM staged_jobs WHERE accusation IS NULL
                             UNION ALL SELECT job_id, branch FROM jobs WHERE job_id IN (SELECT job_id FROM staged_jobs))
         GROUP BY job_id HAVING min(branch) <> max(branch)""")
     if _any(con, "shared"):
-        strangers = "fine AND branch IS NOT NULL AND job_id IN (SELECT job_id FROM shared)"
+        strangers = "accusation IS NULL AND branch IS NOT NULL AND job_id IN (SELECT job_id FROM shared)"
         _accuse(con, TABLES["jobs"], "staged_jobs r", "job-of-another-branch", "branch", strangers)
         con.execute(f"DELETE FROM staged_jobs WHERE {strangers}")
 
@@ -270,8 +270,8 @@ def _enter(con: Any, table: Table, first: bool) -> None:
     """The staged rows become live: by their table's name where there is none yet, else one by one."""
     if first:
         con.execute(
-            f"DROP TABLE {table.name}; ALTER TABLE staged_{table.name} DROP fine; ALTER TABLE staged_{table.name} DROP faults; "
-            f"ALTER TABLE staged_{table.name} DROP stood; ALTER TABLE staged_{table.name} RENAME TO {table.name}"
+            f"DROP TABLE {table.name}; ALTER TABLE staged_{table.name} DROP accusation; "
+            f"ALTER TABLE staged_{table.name} RENAME TO {table.name}"
         )
     else:
         _add(con, table, f"staged_{table.name}")

@@ -60,21 +60,38 @@ def name(identifier: str) -> str:
 
 
 def cell_rule(
-    table: Table, column: Column, names: CellNames, *, padded: bool, decimal_comma: bool, scale: float, last_date: str, settings: Settings
+    table: Table,
+    column: Column,
+    names: CellNames,
+    *,
+    padded: bool,
+    odd_numbers: bool,
+    decimal_comma: bool,
+    scale: float,
+    last_date: str,
+    settings: Settings,
 ) -> CellRule:
     """The three steps of a column, over the names that they have in the query around them.
 
     Args:
         padded: a cell may begin or end with blanks, which are taken off; that looks at every character, and most files need it not.
+        odd_numbers: a cell may hold what the database takes for part of a number and people do not, `_` or `+-`; looked for likewise.
     """
-    known = _known(f"trim({names.raw})" if padded else names.raw)
-    missing = _missing(table, column, names.known)
+    text = f"trim({names.raw})" if padded else names.raw
     if column.kind in ("number", "integer"):
-        return CellRule(known, *_number(table, column, names, missing, decimal_comma, scale, settings))
+        return CellRule(text, *_number(table, column, names, odd_numbers, decimal_comma, scale, settings))
+    known = _known(text)
+    missing = _missing(table, column, names.known)
     if column.kind == "date":
         return CellRule(known, *_date(names, missing, last_date))
     if column.kind == "yes_no":
         value = f"(CASE WHEN lower({names.known}) IN ({_list(YES)}) THEN true WHEN lower({names.known}) IN ({_list(NO)}) THEN false END)"
+        return CellRule(known, value, _case(missing, f"WHEN {names.known} IS NOT NULL AND {names.value} IS NULL THEN 'not-in-list'"))
+    if column.kind in ("choice", "zone") and column.name not in table.key:
+        # What is not in the list has no value: a long list is looked through once a cell.
+        lower = f"lower({names.known})"
+        inside = f"IN ({_list(column.choices)})"
+        value = f"(CASE WHEN {names.known} {inside} THEN {names.known} WHEN {lower} {inside} THEN {lower} END)"
         return CellRule(known, value, _case(missing, f"WHEN {names.known} IS NOT NULL AND {names.value} IS NULL THEN 'not-in-list'"))
     if column.kind in ("choice", "zone"):
         return CellRule(
@@ -102,22 +119,25 @@ def _lower(column: Column, names: CellNames) -> str:
 
 
 def _number(
-    table: Table, column: Column, names: CellNames, missing: str, decimal_comma: bool, scale: float, settings: Settings
+    table: Table, column: Column, names: CellNames, odd_numbers: bool, decimal_comma: bool, scale: float, settings: Settings
 ) -> tuple[str, str]:
+    # No word for not known is a number: only what is none is compared with them.
+    known = _known(names.known)
     # In a semicolon file the comma is the decimal mark: a dot could be either mark, so it is refused, not guessed.
     text = f"replace({names.known}, ',', '.')" if decimal_comma else names.known
-    refused = f"contains({names.known}, '_') OR starts_with({names.known}, '+-')" + (
-        f" OR contains({names.known}, '.')" if decimal_comma else ""
-    )
+    refused = [f"isnan({names.value})"]
+    refused += [f"contains({names.known}, '_')", f"starts_with({names.known}, '+-')"] if odd_numbers else []
+    refused += [f"contains({names.known}, '.')"] if decimal_comma else []
     number = f"try_cast({text} AS DOUBLE)" + (f" * {scale!r}" if scale != 1.0 else "")
-    value = f"coalesce({number}, CASE WHEN {names.known} IS NULL THEN {column.default} END)" if column.default else number
+    value = f"coalesce({number}, CASE WHEN {known} IS NULL THEN {column.default} END)" if column.default else number
     low, high = settings.ranges.get(f"{table.name}.{column.name}", (column.low, column.high))
     beyond = [] if low is None else [f"{names.value} {'<=' if column.low_open else '<'} {low!r}"]
     beyond += [] if high is None else [f"{names.value} > {high!r}"]
     beyond += [f"isinf({names.value})"] if len(beyond) < 2 else []
+    no_number = _case(_missing(table, column, known), f"WHEN {known} IS NOT NULL THEN 'not-a-number'")
     return value, _case(
-        missing,
-        f"WHEN {names.known} IS NOT NULL AND ({names.value} IS NULL OR isnan({names.value}) OR {refused}) THEN 'not-a-number'",
+        f"WHEN {names.value} IS NULL THEN {no_number}",
+        f"WHEN {' OR '.join(refused)} THEN 'not-a-number'",
         f"WHEN {' OR '.join(beyond)} THEN 'out-of-range'",
         f"WHEN {names.value} <> floor({names.value}) THEN 'not-a-whole-number'" if column.kind == "integer" else "",
     )

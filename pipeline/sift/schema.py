@@ -17,8 +17,9 @@ ORIGIN = "hand_in INTEGER, source_id INTEGER, line BIGINT, part INTEGER DEFAULT 
 """Where a row came from: number of its hand-in, which file or sheet of it, which physical line, and which of the rows that a
 line of a wide sheet makes for the table."""
 
-VERDICT = "fine BOOLEAN, faults VARCHAR[], stood VARCHAR[]"
-"""What a staged row has besides: whether it is fine, else a rule or NULL a column (of the row as such first), and the cells as text."""
+ACCUSATION = "accusation VARCHAR"
+"""What a staged row has besides: NULL where it is fine, else a JSON text of `faults`, a rule or null a column (of the row as such
+first), and `stood`, the cells as text. One narrow column: nearly every row is fine, and each column is written for all of them."""
 
 BOOKS = """
 CREATE TABLE hand_ins (hand_in INTEGER, name VARCHAR, loaded_on DATE);

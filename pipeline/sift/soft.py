@@ -189,3 +189,4 @@ def mark_suspects(con: Any, settings: Settings, everywhere: bool) -> None:
         'DELETE FROM suspects AS s WHERE EXISTS (SELECT 1 FROM settlements AS d WHERE d."table" = s.table_name AND d.key = s.key '
         "AND d.verdict IN ('right', 'corrected') AND coalesce(d.rule, s.rule) = s.rule)"
     )
+    con.execute("DROP TABLE parts")

@@ -23,7 +23,7 @@ from pipeline.intake import Ragged, TextTable
 from pipeline.intake.texttable import Cells, PlainCsv
 from pipeline.settings import Settings
 from pipeline.sift.cells import CellNames, cell_rule, literal, name, sql_type
-from pipeline.sift.schema import ORIGIN, VERDICT, columns_ddl, key_text
+from pipeline.sift.schema import ACCUSATION, ORIGIN, columns_ddl, key_text
 
 CELL_COUNT = "cell-count"
 """Rule of a row that has more or fewer cells than the header: which cell is whose cannot be known."""
@@ -53,7 +53,7 @@ def stage_tables(con: Any, tables: Iterable[str] = TABLES, *, first: bool = Fals
         first: nothing is in yet. They are ordinary tables then: they become the live ones, and are written once.
     """
     kind = "TABLE" if first else "TEMP TABLE"
-    con.execute("".join(f"CREATE {kind} staged_{table} ({columns_ddl(TABLES[table])}, {ORIGIN}, {VERDICT});" for table in tables))
+    con.execute("".join(f"CREATE {kind} staged_{table} ({columns_ddl(TABLES[table])}, {ORIGIN}, {ACCUSATION});" for table in tables))
 
 
 def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: Mapping[str, Table] = TABLES) -> int:
@@ -70,7 +70,7 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
         written = _write_clean(source.text, clean)
         relation = _read_csv(str(clean), [*source.text.columns, "line", "part", "odd"], ",", quote=True, skip=0)
         origin = "try_cast(line AS BIGINT) AS line, try_cast(part AS INTEGER) AS part"
-        read = _inserted(con, _insert(table, source, settings, relation, origin, odd="odd", padded=False))
+        read = _inserted(con, _insert(table, source, settings, relation, origin, None))
     _check_all_read(source, read, written)
     return read
 
@@ -81,18 +81,23 @@ def stage_at_once(con: Any, sources: Sequence[Source], settings: Settings, scrat
     Rows come to lie by source and line, whoever is done first.
     """
     threads = settings.store.threads
+    # A stretch keeps its order by its line numbers. Told to keep it in general, the database would write some tables twice.
+    con.execute("SET preserve_insertion_order = false")
     with ThreadPoolExecutor(threads) as pool:
-        begun = [
-            [
+        # The longest first, so that no thread is left alone with one at the end.
+        begun = {
+            source.source_id: [
                 pool.submit(_stage_stretch, con.cursor(), source, settings, start, rows)
                 for start, rows in _stretches(source.text.plain, threads)
             ]
-            for source in sources
-        ]
-        return [
-            _settled(con, source, [stretch.result() for stretch in stretches], settings, scratch)
-            for source, stretches in zip(sources, begun, strict=True)
-        ]
+            for source in sorted(sources, key=_plain_rows, reverse=True)
+        }
+    con.execute("RESET preserve_insertion_order")
+    return [_settled(con, source, [stretch.result() for stretch in begun[source.source_id]], settings, scratch) for source in sources]
+
+
+def _plain_rows(source: Source) -> int:
+    return source.text.plain.rows if source.text.plain else 0
 
 
 def _stretches(plain: PlainCsv | None, threads: int) -> list[tuple[int, int]]:
@@ -126,7 +131,7 @@ def _stage_plain(con: Any, table: Table, source: Source, settings: Settings, sta
     relation = _read_csv(str(plain.path), _place_names(source.text), plain.delimiter, quote=False, skip=before)
     # A record is a line here, and the window hands rows on in the file's own order.
     origin = f"row_number() OVER () + {before} AS line, 0 AS part"
-    statement = _insert(table, source, settings, f"{relation} LIMIT {rows}", origin, odd="NULL::VARCHAR", padded=plain.padded)
+    statement = _insert(table, source, settings, f"{relation} LIMIT {rows}", origin, plain)
     try:
         read = _inserted(con, statement)
     except _duckdb_error():
@@ -173,8 +178,13 @@ def _read_csv(path: str, names: list[str], delimiter: str, *, quote: bool, skip:
     )
 
 
-def _insert(table: Table, source: Source, settings: Settings, relation: str, origin: str, *, odd: str, padded: bool) -> str:
-    """One statement, a step a layer, so that no expression is written out (or reckoned) more than once."""
+def _insert(table: Table, source: Source, settings: Settings, relation: str, origin: str, plain: PlainCsv | None) -> str:
+    """One statement, a step a layer, so that no expression is written out (or reckoned) more than once.
+
+    Args:
+        plain: the file as it lies, or None for the clean one, which says which rows have too many or too few cells.
+    """
+    odd = "odd" if plain is None else "NULL::VARCHAR"
     raws, knowns, values, faults = [f"{odd} AS odd"], [], [], [f"(CASE WHEN odd IS NOT NULL THEN '{CELL_COUNT}' END) AS f0"]
     came = {at: column for at, column in enumerate(table.columns, 1) if column.name in source.text.columns}
     for at, column in came.items():
@@ -182,7 +192,8 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, ori
             table,
             column,
             CellNames(f"r{at}", f"k{at}", f"v{at}"),
-            padded=padded,
+            padded=plain is not None and plain.padded,
+            odd_numbers=plain is None or plain.odd_numbers,
             decimal_comma=source.text.decimal_comma,
             scale=source.text.scale.get(column.name, 1.0),
             last_date=source.last_date,
@@ -199,8 +210,8 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, ori
     all_cells = ", ".join(f"r{at}" if at in came else "NULL" for at in range(1, len(table.columns) + 1))
     return f"""
         INSERT INTO staged_{table.name}
-        SELECT {", ".join(finals)}, {source.hand_in}, {source.source_id}, line, part, fine,
-               CASE WHEN NOT fine THEN [{all_faults}] END, CASE WHEN NOT fine THEN [odd, {all_cells}] END
+        SELECT {", ".join(finals)}, {source.hand_in}, {source.source_id}, line, part,
+               CASE WHEN NOT fine THEN CAST(to_json({{faults: [{all_faults}], stood: [odd, {all_cells}]}}) AS VARCHAR) END
         FROM (SELECT *, {fine} AS fine
         FROM (SELECT *, {", ".join(faults)}
         FROM (SELECT *, {", ".join(values)}
@@ -294,19 +305,20 @@ def _shown(source: Source, line: int, cells: Cells) -> dict[str, str]:
 
 def write_ledger(con: Any, table: Table) -> None:
     """Enter every accusation of the staged rows that have one."""
-    if not con.execute(f"SELECT 1 FROM staged_{table.name} WHERE NOT fine LIMIT 1").fetchall():
+    if not con.execute(f"SELECT 1 FROM staged_{table.name} WHERE accusation IS NOT NULL LIMIT 1").fetchall():
         return
     names = [CELL_COUNT, *table.names]
     stood = ", ".join(f"{literal(column)}: s.stood[{at}]" for at, column in enumerate(table.names, 2))
+    told = """'{"faults": ["VARCHAR"], "stood": ["VARCHAR"]}'"""
     con.execute(f"""
         INSERT INTO ledger
         SELECT '{table.name}', s.hand_in, s.source_id, s.line, s.part, NULL,
                CASE WHEN a.at > 1 THEN ({_array(names)})[a.at] END, s.faults[a.at],
                s.stood[a.at],
                to_json({{{stood}}}), {key_text(table, "s")}, NULL, NULL, false
-        FROM staged_{table.name} AS s, (SELECT unnest(generate_series(1, {len(names)})) AS at) AS a
-        WHERE NOT s.fine AND s.faults[a.at] IS NOT NULL
-          AND (a.at = 1 OR s.faults[1] IS NULL)""")
+        FROM (SELECT *, unnest(from_json(accusation, {told})) FROM staged_{table.name} WHERE accusation IS NOT NULL) AS s,
+             (SELECT unnest(generate_series(1, {len(names)})) AS at) AS a
+        WHERE s.faults[a.at] IS NOT NULL AND (a.at = 1 OR s.faults[1] IS NULL)""")
 
 
 def _array(words: list[str]) -> str:

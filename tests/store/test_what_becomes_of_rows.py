@@ -48,6 +48,19 @@ def test_a_tidy_hand_in_is_kept_whole(plain: Store) -> None:
     assert plain.live().manifest["records_to"] == "2026-03-02"
 
 
+def test_a_long_file_read_in_stretches_keeps_each_row_with_its_line_and_in_its_place(tmp_path: Path) -> None:
+    # Two stretches, each longer than a row group of the database (122,880 rows); each job is numbered by its line.
+    jobs = [{**FINE["jobs"], "job_id": f"{line}"} for line in range(2, 300_002)]
+    jobs[250_000]["status"] = "odd"
+    bodies = [{**FINE["bodies"], "job_id": job["job_id"]} for job in jobs]
+    store = loaded(tmp_path / "store", hand_in(tmp_path / "long", {"vehicles": [FINE["vehicles"]], "jobs": jobs, "bodies": bodies}))
+    for table in ("jobs", "bodies"):
+        rows = ask(store, f"SELECT CAST(job_id AS BIGINT), line FROM {table} ORDER BY rowid")
+        assert rows == [(line, line) for line in range(2, 300_002) if line != 250_002]
+    told = {(table, line, rule) for table, line, _, rule, _ in rejects(store, "long")}
+    assert told == {("jobs", 250_002, "not-in-list"), ("bodies", 250_002, "unknown-job")}
+
+
 def test_alike_lines_of_fit_out_are_two_items(plain: Store) -> None:
     assert ask(plain, "SELECT sum(qty) FROM fitout WHERE job_id = '102'") == [(2.0,)]
 
