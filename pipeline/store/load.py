@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -77,9 +78,9 @@ def load(paths: Sequence[Path], store: Store, mapping: Path | None = None, by: s
             fresh, remarks = _unseen(hand_ins, parent)
             if not fresh and parent is not None:
                 return _nothing_new(parent, hand_ins, remarks)
-            tables = _read_all(fresh, settings)
-            reached("files-read")
-            _keep_originals(store, fresh)
+            with _keeping_originals(store, fresh):
+                tables = _read_all(fresh, settings)
+                reached("files-read")
             reached("originals-kept")
             return _build(store, parent, fresh, tables, settings, remarks, by)
 
@@ -123,22 +124,37 @@ def _read_all(hand_ins: Sequence[HandIn], settings: Settings) -> list[list[TextT
     return tables
 
 
-def _keep_originals(store: Store, hand_ins: Sequence[HandIn]) -> None:
-    for hand_in in hand_ins:
-        for file in (*hand_in.files, *([hand_in.mapping] if hand_in.mapping else [])):
-            keep_original(store, file)
-    flush(store.originals)
+@contextmanager
+def _keeping_originals(store: Store, hand_ins: Sequence[HandIn]) -> Iterator[None]:
+    """Copy the files of some hand-ins to the disk beside what is done in this block; they are originals once it has ended well."""
+    files = [file for hand_in in hand_ins for file in (*hand_in.files, *([hand_in.mapping] if hand_in.mapping else []))]
+    parts: dict[Path, Path] = {}
+    try:
+        with ThreadPoolExecutor(1) as beside:
+            copying = beside.submit(_copy_originals, store, files, parts)
+            yield
+        copying.result()
+        for part, kept in parts.items():
+            part.replace(kept)
+        flush(store.originals)
+    finally:
+        for part in parts:
+            part.unlink(missing_ok=True)
 
 
-def keep_original(store: Store, file: SourceFile) -> None:
-    """Keep a file byte for byte under its SHA-256, readable by its owner alone: customers' names stand in it."""
-    kept = store.originals / file.sha256
-    if kept.exists() and kept.stat().st_size == file.path.stat().st_size:
-        return
-    part = store.originals / f".{file.sha256}.{secrets.token_hex(4)}.part"
-    copy_file(file.path, part)
-    part.chmod(0o600)
-    part.replace(kept)
+def _copy_originals(store: Store, files: Sequence[SourceFile], parts: dict[Path, Path]) -> None:
+    """Copy what is not kept yet byte for byte, readable by its owner alone: customers' names stand in it.
+
+    Args:
+        parts: takes the copies, and what each is to be called: its SHA-256.
+    """
+    for file in {file.sha256: file for file in files}.values():
+        kept = store.originals / file.sha256
+        if not (kept.exists() and kept.stat().st_size == file.path.stat().st_size):
+            part = store.originals / f".{file.sha256}.{secrets.token_hex(4)}.part"
+            parts[part] = kept
+            copy_file(file.path, part)
+            part.chmod(0o600)
 
 
 def _build(

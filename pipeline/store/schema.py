@@ -47,7 +47,12 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
         con.execute(f"INSERT INTO set_items {select_of('set_items', sets='items NOT IN (SELECT items FROM set_items)')}")
     for table in ("accounts", "newest_day") if narrow else KEPT:
         con.execute(f"DROP {'TABLE' if table in kept else 'VIEW'} IF EXISTS {table}")
+        if table == "body_facts":
+            # The database thinks that a join of bodies has few rows, and would hold these in memory, not the narrow ones they are
+            # joined with; as they are written, rows also stay in the order of their records.
+            con.execute("SET disabled_optimizers = 'build_side_probe_side'")
         con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
+        con.execute("RESET disabled_optimizers")
 
 
 def forget_fit(con: Any) -> None:

@@ -11,6 +11,6 @@ JOIN vehicles AS v ON v.vehicle_id = j.vehicle_id
 -- few jobs were revised: looking for a later revision is quicker than putting all jobs in order
 WHERE NOT EXISTS (
     SELECT 1 FROM jobs AS later
-    WHERE later.job_id = j.job_id AND later.revision <> j.revision
+    WHERE later.job_id = j.job_id AND later.revision <> '' AND later.revision <> j.revision
       AND (length(later.revision) > length(j.revision) OR (length(later.revision) = length(j.revision) AND later.revision > j.revision))
 );
