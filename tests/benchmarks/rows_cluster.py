@@ -16,6 +16,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import numpy as np
 from measure import Figure, Setup, timed
 from rows_mass import fitted
@@ -66,9 +67,12 @@ def _fits(setup: Setup, edition: Any) -> list[Figure]:
     from pipeline.mass.fit import fit, fit_spread
     from pipeline.settings import Settings
 
-    settings, cursor = Settings(), edition.cursor()
-    cursor.execute("SET memory_limit = '1GB'")
-    history = history_to_fit(cursor)
+    settings = Settings()
+    edition.close()
+    # as the fit opens it: sorting the lines of ten million bodies must not take all of the machine
+    limits = {"memory_limit": "1GB", "threads": 2, "temp_directory": str(setup.work / "scratch")}
+    with duckdb.connect(str(edition.database), read_only=True, config=limits) as con:
+        history = history_to_fit(con)
     found: dict[str, Any] = {}
     sent: list[int] = []
 
