@@ -31,12 +31,12 @@ def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES, *, firs
         if _any(con, f"staged_{table.name}") or _any(con, f"waiting_{table.name}"):
             if not first:
                 _touch(con, table)
-            _judge(con, table, hand_in)
+            _judge(con, table, hand_in, first)
             _let_in(con, table, hand_in, first)
         con.execute(f"DROP TABLE IF EXISTS staged_{table.name}")
 
 
-def _judge(con: Any, table: Table, hand_in: int) -> None:
+def _judge(con: Any, table: Table, hand_in: int, first: bool) -> None:
     """Take out of the staged rows all that must not get in, and tell the ledger why."""
     if table.key_fallback:
         _complete_keys(con, table)
@@ -50,7 +50,7 @@ def _judge(con: Any, table: Table, hand_in: int) -> None:
     con.execute(f"DELETE FROM staged_{table.name} WHERE accusation IS NOT NULL")
     if table.name == "fitout":
         _resolve_old_names(con)
-    _find_lacking(con, table)
+    _find_lacking(con, table, first)
     _start_waiting(con, table)
 
 
@@ -184,7 +184,7 @@ def _resolve_old_names(con: Any) -> None:
             )
 
 
-def _find_lacking(con: Any, table: Table) -> None:
+def _find_lacking(con: Any, table: Table, first: bool) -> None:
     """Which of the rows that came, and of those that wait, miss a reference, and by which rule.
 
     One look for each reference finds the rows that miss any, and only these are asked which one it is.
@@ -195,7 +195,7 @@ def _find_lacking(con: Any, table: Table) -> None:
     waiting = f"UNION ALL SELECT {_columns(table)}, true AS waits FROM waiting_{table.name}" if _any(con, f"waiting_{table.name}") else ""
     con.execute(f"CREATE OR REPLACE TEMP VIEW contest AS SELECT {_columns(table)}, false AS waits FROM staged_{table.name} {waiting}")
     missing = " UNION ".join(
-        f"SELECT source_id, line, part FROM contest c ANTI JOIN {reference.table} r ON {_same(reference, 'r')} "
+        f"SELECT source_id, line, part FROM contest c ANTI JOIN {_holders(reference, first)} r ON {_same(reference, 'r')} "
         f"WHERE c.{name(reference.columns[-1])} IS NOT NULL"
         for reference in table.references
         if not _implied(reference, table)
@@ -208,6 +208,12 @@ def _find_lacking(con: Any, table: Table) -> None:
     con.execute(f"""
         INSERT INTO lacking SELECT c.source_id, c.line, c.part, CASE {cases} END, c.waits
         FROM (FROM contest SEMI JOIN missing USING (source_id, line, part)) c {joins}""")
+
+
+def _holders(reference: Reference, first: bool) -> str:
+    """Rows that may hold a reference; of a table that was there before, those near what came, for most of it is far from that."""
+    lead = name(reference.columns[0])
+    return reference.table if first else f"(FROM {reference.table} WHERE {lead} IN (SELECT {lead} FROM contest))"
 
 
 def _implied(reference: Reference, table: Table) -> bool:

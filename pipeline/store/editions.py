@@ -23,7 +23,7 @@ from typing import Any, Protocol
 
 from pipeline.errors import NoModel, NoStore, StoreBroken, WrongCall
 from pipeline.settings import FILE_NAME, Settings, load_settings
-from pipeline.store.disk import copy_file, flush, make_folder, reached, write_json, write_whole
+from pipeline.store.disk import flush, make_folder, reached, write_json, write_whole
 from pipeline.store.formats import read_as_today, write_as_today
 
 SCHEMA_VERSION = 4
@@ -114,9 +114,9 @@ class Edition:
         return con
 
     def copy_database(self, target: Path) -> None:
-        """Begin a new edition with this one's tables, in today's format."""
+        """Begin a new edition with this one's tables, in today's format; `publish` brings it to the disk."""
         if self.is_of_today:
-            copy_file(self.database, target)
+            shutil.copyfile(self.database, target)
         else:
             write_as_today(self.database, target)
 
