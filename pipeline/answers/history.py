@@ -12,18 +12,13 @@ from pipeline.frames import Columns, from_sql, narrowed
 from pipeline.mass.evidence import History
 from pipeline.mass.fit import READ
 from pipeline.sift.cells import name
+from pipeline.store.parts import PART_JOBS, job_spans
 
 BODIES = "SELECT {columns} FROM current_bodies {jobs} ORDER BY job_id, body"
 JOBS = "SELECT {columns} FROM current_jobs {jobs} ORDER BY job_id"
 _THESE = "WHERE job_id IN (SELECT unnest($jobs))"
 _BETWEEN = "WHERE job_id BETWEEN $first AND $last"
 _WITH_TICKETS = "WHERE job_id IN (SELECT job_id FROM weighings)"
-PART_JOBS = 100_000
-"""Jobs of a part: some 300 MB while they are reckoned with."""
-_PARTS = """
-SELECT min(job_id) AS first, max(job_id) AS last
-FROM (SELECT job_id, floor((row_number() OVER (ORDER BY job_id) - 1) / {jobs}) AS part FROM current_jobs)
-GROUP BY part ORDER BY part"""
 # Items and zones come as numbers: millions of lines then share a few dozen texts, which is faster and a tenth of the memory.
 FITOUT = """
 WITH
@@ -51,7 +46,7 @@ def history_of(cursor: Any, jobs: Sequence[str] | None = None) -> History:
 
 def histories(cursor: Any, jobs: int = PART_JOBS) -> Iterator[History]:
     """The same in parts of so many consecutive jobs: a history of any length is gone through in the memory of one part."""
-    spans = cursor.execute(_PARTS.format(jobs=jobs)).fetchall()
+    spans = job_spans(cursor, jobs)
     if not spans:
         yield history_of(cursor)
     for first, last in spans:

@@ -18,6 +18,7 @@ import polars as pl
 from pipeline.layouts import grouping, identity, naming, signature
 from pipeline.layouts.views import compose, run
 from pipeline.settings_layouts import LayoutSettings
+from pipeline.store.parts import job_spans
 
 if TYPE_CHECKING:
     import duckdb
@@ -46,6 +47,9 @@ FAMILY_OF_BODY = pl.Schema(
         "distance": pl.Float64,
     }
 )
+
+
+_THIS_PART = "with current_bodies as (select * from main.current_bodies where job_id between $first and $last)"
 
 
 @dataclass(frozen=True)
@@ -89,7 +93,12 @@ def _layouts(con: duckdb.DuckDBPyConnection, settings: LayoutSettings) -> pl.Dat
 
     The texts of all bodies stay in the database, as the passing table `body_signatures`.
     """
-    con.execute(f"create or replace temp table body_signatures as {compose('signatures')}", signature_values(settings))
+    signatures = f"{_THIS_PART}, {compose('signatures').removeprefix('with ')}"
+    values = signature_values(settings)
+    # ordered texts are put together in memory, which those of ten million bodies at once do not fit into
+    con.execute(f"create or replace temp table body_signatures as {signatures} limit 0", {**values, "first": "", "last": ""})
+    for first, last in job_spans(con):
+        con.execute(f"insert into body_signatures {signatures}", {**values, "first": first, "last": last})
     counts = "select kind, length_class, signature, count(*) as bodies from body_signatures group by kind, length_class, signature"
     return run(con, counts, {}).sort("kind", "bodies", "length_class", "signature", descending=[False, True, False, False])
 

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from polars.testing import assert_frame_equal
 from workshop import make_workshop, write_hand_in
 
 from pipeline.answers.history import histories, history_of, history_to_fit
 from pipeline.cli import main
 from pipeline.frames import narrowed
+from pipeline.layouts.families import _layouts
 from pipeline.mass.fit import READ
+from pipeline.settings_layouts import LayoutSettings
 from pipeline.store import Store
+from pipeline.store.parts import job_spans
 
 
 @pytest.fixture(scope="module")
@@ -59,3 +63,10 @@ def test_numbers_are_narrowed_only_where_they_stay_the_same(values, kept_in):
     found = narrowed(np.array(values))
     assert found.dtype == kept_in
     np.testing.assert_array_equal(found.astype(np.float64), values)
+
+
+def test_layouts_gathered_by_parts_of_history_are_those_of_the_whole(edition, monkeypatch):
+    whole = _layouts(edition.cursor(), LayoutSettings())
+    monkeypatch.setattr("pipeline.layouts.families.job_spans", lambda cursor: job_spans(cursor, 40))
+    assert_frame_equal(_layouts(edition.cursor(), LayoutSettings()), whole)
+    assert whole["bodies"].sum() == edition.cursor().execute("SELECT count(*) FROM current_bodies WHERE counted").fetchall()[0][0]
