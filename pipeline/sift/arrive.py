@@ -253,23 +253,32 @@ def _start_waiting(con: Any, table: Table) -> None:
 
 def _let_in(con: Any, table: Table, hand_in: int, first: bool) -> None:
     """Newest of each key gets in, of what came and what waited; what it beats is kept as old."""
+    taken_up = _take_up(con, table)
+    if taken_up:
+        _close_waiting(con, table, hand_in)
+        _drop_beaten(con, table, hand_in)
+    # where nothing was there before, there is nothing to replace and nothing to close
+    contested = not table.grouped and (_any(con, table.name) or _any(con, _earlier(hand_in)))
+    if contested:
+        _claim_won(con, table, taken_up)
+        _replace(con, table, table.name, hand_in)
+    _enter(con, table, first)
+    if taken_up:
+        _add(con, table, "up")
+    if contested:
+        _close_replaced(con, table, hand_in)
+
+
+def _take_up(con: Any, table: Table) -> bool:
+    """Make `up` of what waited and waits no more; whether there is any."""
+    if not _any(con, f"waiting_{table.name}"):
+        return False
     # The rows that have just begun to wait are among the lacking, too.
     con.execute(
         f"CREATE OR REPLACE TEMP TABLE up AS SELECT {_columns(table)} FROM waiting_{table.name} "
         "ANTI JOIN lacking USING (source_id, line, part)"
     )
-    taken_up = _any(con, "up")
-    if taken_up:
-        _close_waiting(con, table, hand_in)
-        _drop_beaten(con, table, hand_in)
-    if not table.grouped:
-        _claim_won(con, table, hand_in)
-        _replace(con, table, table.name, hand_in)
-    _enter(con, table, first)
-    if taken_up:
-        _add(con, table, "up")
-    if not table.grouped:
-        _close_replaced(con, table, hand_in)
+    return _any(con, "up")
 
 
 def _enter(con: Any, table: Table, first: bool) -> None:
@@ -293,17 +302,17 @@ def _note_move(con: Any, table: Table, relation: str, sign: int) -> None:
     con.execute(f"INSERT INTO moves SELECT '{table.name}', {sign} * count(*), {sign} * {hash_sum(table.names)} FROM {relation}")
 
 
-def _running(table: Table) -> str:
+def _running(table: Table, taken_up: bool = True) -> str:
     """Keys and hand-ins of all that may get in."""
     told = f"{_key(table, 'c')} AS key, {_lead(table, 'c')} AS lead, hand_in"
-    return " UNION ALL ".join(f"SELECT {told} FROM {holder} c" for holder in (f"staged_{table.name}", "up"))
+    holders = [f"staged_{table.name}", "up"] if taken_up else [f"staged_{table.name}"]
+    return " UNION ALL ".join(f"SELECT {told} FROM {holder} c" for holder in holders)
 
 
-def _claim_won(con: Any, table: Table, hand_in: int) -> None:
-    """Keys that rows of a table without groups have won; none are needed where there is nothing to replace."""
-    needed = "" if _any(con, table.name) or _any(con, _earlier(hand_in)) else "LIMIT 0"
+def _claim_won(con: Any, table: Table, taken_up: bool) -> None:
+    """Keys that rows of a table without groups have won."""
     con.execute(
-        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT key, lead, max(hand_in) AS hand_in FROM ({_running(table)}) GROUP BY ALL {needed}"
+        f"CREATE OR REPLACE TEMP TABLE claims AS SELECT key, lead, max(hand_in) AS hand_in FROM ({_running(table, taken_up)}) GROUP BY ALL"
     )
 
 
