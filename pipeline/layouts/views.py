@@ -61,7 +61,7 @@ def in_order(name: str) -> list[str]:
     """A view's needs and their needs, each once and before what reads it; the view itself last.
 
     >>> in_order("pairs")
-    ['chosen', 'delivered_lists', 'list_items', 'delivered_items', 'pairs']
+    ['chosen', 'delivered_sets', 'delivered_items', 'pairs']
     """
     done: list[str] = []
     for need in needs_of(name):
