@@ -18,7 +18,8 @@ from pipeline.sift import Source, arrive, create_tables, stage, stage_tables
 from pipeline.sift.cells import literal
 from pipeline.store import Edition
 
-_ALWAYS = ("vehicles", "upgrades", "items", "jobs", "bodies", "fitout")
+_KNOWN = ("vehicles", "upgrades", "items")
+_ALWAYS = (*_KNOWN, "jobs", "bodies", "fitout")
 
 
 @dataclass(frozen=True)
@@ -86,19 +87,19 @@ def _bring_known(con: Any, edition: Edition | None) -> None:
     if edition is None:
         return
     con.execute(f"ATTACH {literal(str(edition.database))} AS past (READ_ONLY)")
-    for table in ("vehicles", "upgrades", "items"):
+    for table in _KNOWN:
         con.execute(f"INSERT INTO {table} BY NAME SELECT * REPLACE (0 AS hand_in, 0 AS source_id) FROM past.{table}")
     con.execute("DETACH past")
 
 
 def _take_drafts(con: Any, texts: Sequence[TextTable], settings: Settings) -> None:
     present = {name: table for name, table in DRAFT_TABLES.items() if any(text.table == name for text in texts)}
-    stage_tables(con, present)
+    stage_tables(con, present, first=True)
     last_date = (date.today() + timedelta(days=366)).isoformat()
     with tempfile.TemporaryDirectory() as scratch:
         for number, text in enumerate(texts, 1):
             stage(con, Source(text, number, 1, last_date, b""), settings, Path(scratch), DRAFT_TABLES)
-    arrive(con, 1, present)
+    arrive(con, 1, present, first=[table for table in present if table not in _KNOWN])
 
 
 def _newest(edition: Edition | None) -> str | None:

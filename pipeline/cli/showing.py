@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import subprocess
 import sys
 from pathlib import Path
 from typing import Any
@@ -81,6 +80,8 @@ def _server(call: argparse.Namespace) -> list[str]:
 
 def _up(call: argparse.Namespace) -> Exit:
     """The server starts while the records are read: its pages follow the store, so the first pictures come before the fit ends."""
+    import subprocess
+
     call.store.settings()
     server = subprocess.Popen(_server(call))
     try:

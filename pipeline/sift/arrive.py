@@ -7,7 +7,7 @@ Nothing that is in ever goes back to waiting: rows are replaced, never removed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from pipeline.contract import TABLES, Reference, Table
@@ -16,23 +16,24 @@ from pipeline.sift.schema import hash_sum, key_text
 from pipeline.sift.stage import write_ledger
 
 
-def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES, *, first: bool = False) -> None:
+def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES, *, first: Collection[str] = ()) -> None:
     """Move everything that is staged for `hand_in`, and whatever it lets in, to where it belongs.
 
     Args:
-        first: nothing was in before, and the staging tables become the live ones.
+        first: names of tables that nothing was in before, nor waited for: the staging tables become the live ones.
 
     Leaves the temp tables `touched_jobs` (job_id) for the soft rules, and `moves` (table_name, rows, hashes: what came, less what
-    went) for the digests; a first hand-in needs neither.
+    went) for the digests; tables that are first need neither.
     """
     con.execute("CREATE TEMP TABLE IF NOT EXISTS touched_jobs (job_id VARCHAR)")
     con.execute("CREATE TEMP TABLE IF NOT EXISTS moves (table_name VARCHAR, rows BIGINT, hashes HUGEINT)")
     for table in tables.values():
         if _any(con, f"staged_{table.name}") or _any(con, f"waiting_{table.name}"):
-            if not first:
+            is_first = table.name in first
+            if not is_first:
                 _touch(con, table)
-            _judge(con, table, hand_in, first)
-            _let_in(con, table, hand_in, first)
+            _judge(con, table, hand_in, is_first)
+            _let_in(con, table, hand_in, is_first)
         con.execute(f"DROP TABLE IF EXISTS staged_{table.name}")
 
 
@@ -84,11 +85,8 @@ def _complete_keys(con: Any, table: Table) -> None:
 
 def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
     """The same key twice in one hand-in: alike rows count once, differing ones are all refused."""
-    con.execute(
-        f"CREATE OR REPLACE TEMP TABLE twice AS SELECT {_key(table, 's')} AS key FROM staged_{table.name} s WHERE accusation IS NULL "
-        "GROUP BY 1 HAVING count(*) > 1"
-    )
-    if not _any(con, "twice"):
+    twice = f"(SELECT {_key(table, 's')} AS key FROM staged_{table.name} s WHERE accusation IS NULL GROUP BY 1 HAVING count(*) > 1)"
+    if not _any(con, twice):
         return
     values = ", ".join(f"s.{name(column)}" for column in table.names)
     con.execute(f"""
@@ -96,7 +94,7 @@ def _settle_duplicates(con: Any, table: Table, hand_in: int) -> None:
         SELECT {_columns(table, "s")}, s.rowid AS place, count(DISTINCT row({values})) OVER (PARTITION BY {_key(table, "s")}) AS versions,
                row_number() OVER (PARTITION BY {_key(table, "s")} ORDER BY s.source_id, s.line, s.part) AS turn
         FROM staged_{table.name} s
-        WHERE s.accusation IS NULL AND {_key(table, "s")} IN (SELECT key FROM twice)""")
+        WHERE s.accusation IS NULL AND {_key(table, "s")} IN {twice}""")
     con.execute(
         f"INSERT INTO old_{table.name} SELECT {_columns(table)}, {hand_in}, 'identical' FROM repeats WHERE versions = 1 AND turn > 1"
     )
@@ -163,6 +161,8 @@ def _replace(con: Any, table: Table, holder: str, hand_in: int) -> None:
 
 def _close_replaced(con: Any, table: Table, hand_in: int) -> None:
     """A refused row whose key a newer row has brought right needs no more attention."""
+    if not _any(con, f"ledger WHERE closed IS NULL AND table_name = '{table.name}' AND hand_in < {hand_in}"):
+        return
     con.execute(
         f"UPDATE ledger SET closed = 'superseded', closed_by = {hand_in} FROM claims c WHERE c.key = ledger.key "
         f"AND ledger.hand_in < c.hand_in AND closed IS NULL AND table_name = '{table.name}' "
@@ -193,20 +193,21 @@ def _find_lacking(con: Any, table: Table, first: bool) -> None:
     if not table.references:
         return
     waiting = f"UNION ALL SELECT {_columns(table)}, true AS waits FROM waiting_{table.name}" if _any(con, f"waiting_{table.name}") else ""
-    con.execute(f"CREATE OR REPLACE TEMP VIEW contest AS SELECT {_columns(table)}, false AS waits FROM staged_{table.name} {waiting}")
+    came = f"SELECT {_columns(table)}, false AS waits FROM staged_{table.name} {waiting}"
+    contest = f"WITH contest AS NOT MATERIALIZED ({came})"
     missing = " UNION ".join(
         f"SELECT source_id, line, part FROM contest c ANTI JOIN {_holders(reference, first)} r ON {_same(reference, 'r')} "
         f"WHERE c.{name(reference.columns[-1])} IS NOT NULL"
         for reference in table.references
         if not _implied(reference, table)
     )
-    con.execute(f"CREATE OR REPLACE TEMP TABLE missing AS {missing}")
+    con.execute(f"CREATE OR REPLACE TEMP TABLE missing AS {contest} {missing}")
     if not _any(con, "missing"):
         return
     cases = " ".join(f"WHEN {_lacks(reference, at)} THEN '{reference.rule}'" for at, reference in enumerate(table.references))
     joins = " ".join(_join(reference, at) for at, reference in enumerate(table.references))
     con.execute(f"""
-        INSERT INTO lacking SELECT c.source_id, c.line, c.part, CASE {cases} END, c.waits
+        INSERT INTO lacking {contest} SELECT c.source_id, c.line, c.part, CASE {cases} END, c.waits
         FROM (FROM contest SEMI JOIN missing USING (source_id, line, part)) c {joins}""")
 
 

@@ -12,7 +12,6 @@ import json
 import re
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -80,6 +79,8 @@ def stage_at_once(con: Any, sources: Sequence[Source], settings: Settings, scrat
 
     Rows come to lie by source and line, whoever is done first.
     """
+    from concurrent.futures import ThreadPoolExecutor
+
     threads = settings.store.threads
     # A stretch keeps its order by its line numbers. Told to keep it in general, the database would write some tables twice.
     con.execute("SET preserve_insertion_order = false")
@@ -260,16 +261,26 @@ def _parted(text: TextTable) -> Iterator[tuple[int, int, Cells]]:
         yield line, part, cells
 
 
-def restore_cells(con: Any, source: Source, scratch: Path) -> None:
+def restore_cells(con: Any, sources: Sequence[Source], scratch: Path) -> None:
     """Let the ledger show rows as they stood where casting or a wrong number of cells hid it, and cells of sheets by address."""
-    wanted: dict[tuple[int, int], list[str | None]] = {}
-    for line, part, column in con.execute(
-        f"SELECT DISTINCT line, part, column_name FROM ledger WHERE source_id = ? AND (stood_cast OR rule = '{CELL_COUNT}' OR ?)",
-        [source.source_id, source.text.sheet is not None],
+    wanted: dict[int, dict[tuple[int, int], list[str | None]]] = {}
+    for source_id, line, part, column in con.execute(
+        f"SELECT DISTINCT source_id, line, part, column_name FROM ledger WHERE source_id IN (SELECT unnest(?)) "
+        f"AND (stood_cast OR rule = '{CELL_COUNT}' OR source_id IN (SELECT unnest(?)))",
+        [[source.source_id for source in sources], [source.source_id for source in sources if source.text.sheet is not None]],
     ).fetchall():
-        wanted.setdefault((line, part), []).append(column)
-    if not wanted:
-        return
+        wanted.setdefault(source_id, {}).setdefault((line, part), []).append(column)
+    for source in sources:
+        if source.source_id in wanted:
+            _restore(con, source, wanted[source.source_id], scratch)
+
+
+def _restore(con: Any, source: Source, wanted: Mapping[tuple[int, int], Sequence[str | None]], scratch: Path) -> None:
+    """The rows of one source.
+
+    Args:
+        wanted: columns (none: the row as such) by line and part.
+    """
     item = source.text.columns.index("item_id") if "item_id" in source.text.columns else None
     with tempfile.TemporaryDirectory(dir=scratch) as folder:
         path = Path(folder) / "stood.csv"

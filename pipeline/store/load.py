@@ -8,9 +8,11 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from pipeline.contract import TABLES
 from pipeline.errors import Fault, InputRefused
 from pipeline.intake import HandIn, SourceFile, TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
@@ -218,25 +220,26 @@ def take_in(con: Any, number: int, entry: Entry, texts: Sequence[TextTable], set
     shas = dict(entry.files)
     sources = [Source(text, source_id, number, last_date, customer_key()) for source_id, text in enumerate(texts, next_id)]
     rows = stage_at_once(con, sources, settings, scratch) if first else [stage(con, source, settings, scratch) for source in sources]
-    for source, read in zip(sources, rows, strict=True):
-        text = source.text
-        con.execute(
-            "INSERT INTO sources VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
-            [
-                source.source_id,
-                number,
-                text.file,
-                text.sheet,
-                text.table,
-                shas[text.file],
-                entry.mapping and entry.mapping[1],
-                read,
-                text.left_out,
-            ],
+    listed = [
+        (
+            source.source_id,
+            number,
+            text.file,
+            text.sheet,
+            text.table,
+            shas[text.file],
+            entry.mapping and entry.mapping[1],
+            read,
+            text.left_out,
+            0,
         )
-    arrive(con, number, first=first)
-    for source in sources:
-        restore_cells(con, source, scratch)
+        for source, text, read in zip(sources, texts, rows, strict=True)
+    ]
+    if listed:
+        places = ", ".join(["(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"] * len(listed))
+        con.execute(f"INSERT INTO sources VALUES {places}", list(chain.from_iterable(listed)))
+    arrive(con, number, first=TABLES if first else ())
+    restore_cells(con, sources, scratch)
     con.execute("CREATE TEMP TABLE IF NOT EXISTS widely (yes BOOLEAN)")
     if any(text.table in ("vehicles", "upgrades", "items", "settlements") for text in texts):
         con.execute("INSERT INTO widely VALUES (true)")

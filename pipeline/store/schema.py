@@ -52,7 +52,8 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
             # joined with; as they are written, rows also stay in the order of their records.
             con.execute("SET disabled_optimizers = 'build_side_probe_side'")
         con.execute(f"CREATE TABLE {table} AS {select_of(table)}")
-        con.execute("RESET disabled_optimizers")
+        if table == "body_facts":
+            con.execute("RESET disabled_optimizers")
 
 
 def forget_fit(con: Any) -> None:
