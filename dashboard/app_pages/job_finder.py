@@ -52,6 +52,6 @@ job_id = address.text("Open a job by its number", "job", max_chars=80, placehold
 if job_id:
     job_file(now, job_id)
 else:
-    among = live.ask(found_page, Search(now.filters), 1, 1).found
+    among = live.ask(found_page, Search(now.filters), 1, SIZE).found  # what is found below, too, where nothing more is asked
     filter_line(now, "job-finder", f"Looking through **{tables.escaped(now.filters.words(among, live.ask(calls)))}**.", abouts.BODIES)
     results(now)
