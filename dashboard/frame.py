@@ -37,7 +37,7 @@ PAGES = {
 FILTERED = ("what-sells", "layout-families", "near-the-limit", "job-finder")
 """Pages that the shared filters are about."""
 _LOOK_EVERY = "3s"
-_LOOK_OFTEN = "0.5s"
+_LOOK_OFTEN = "0.25s"
 """While there is nothing to show yet: `tarebook up` is reading the first records."""
 
 

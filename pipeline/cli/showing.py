@@ -103,6 +103,6 @@ def _load_and_fit(call: argparse.Namespace) -> None:
 
         if hasattr(os, "nice"):
             # pages come first: somebody looks at what was just loaded
-            os.nice(10)
+            os.nice(19)
         fitted = fit_store(call.store)
         say(f"edition {fitted['edition']} is live, with a mass model fitted on {fitted['bodies_used']} bodies")
