@@ -19,7 +19,6 @@ from __future__ import annotations
 import enum
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 
 class Exit(enum.IntEnum):
@@ -119,5 +118,7 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     >>> did_you_mean("lenght_mm", ["length_mm", "width_mm"])
     "did you mean 'length_mm'?"
     """
+    from difflib import get_close_matches  # where something is wrong
+
     near = get_close_matches(word, list(known), n=1, cutoff=0.7)
     return f"did you mean {near[0]!r}?" if near else ""

@@ -14,7 +14,7 @@ from pipeline.errors import InputRefused
 from pipeline.frames import Columns, empty, from_sql
 from pipeline.intake import TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
-from pipeline.sift import Source, arrive, create_tables, stage, stage_tables
+from pipeline.sift import Source, arrive, create_tables, planned_as_written, stage, stage_tables
 from pipeline.sift.cells import literal
 from pipeline.store import Edition
 
@@ -74,8 +74,9 @@ def read_drafts(folder: Path, edition: Edition | None, settings: Settings, dated
     con = duckdb.connect(":memory:", config={"threads": settings.store.threads})
     try:
         # Only the tables that are wanted: making them all takes longer than an estimate.
-        wanted = [table for table in DRAFT_TABLES if table in _ALWAYS or any(text.table == table for text in texts)]
-        create_tables(con, wanted)
+        brought = {text.table for text in texts}
+        wanted = [table for table in DRAFT_TABLES if table in _ALWAYS or table in brought]
+        create_tables(con, wanted, bare=[table for table in wanted if table not in brought])
         _bring_known(con, edition)
         _take_drafts(con, texts, settings)
         return _frames(con, wanted, {number: text.file for number, text in enumerate(texts, 1)}, dated_on or _newest(edition))
@@ -97,9 +98,10 @@ def _take_drafts(con: Any, texts: Sequence[TextTable], settings: Settings) -> No
     stage_tables(con, present, first=True)
     last_date = (date.today() + timedelta(days=366)).isoformat()
     with tempfile.TemporaryDirectory() as scratch:
-        for number, text in enumerate(texts, 1):
-            stage(con, Source(text, number, 1, last_date, b""), settings, Path(scratch), DRAFT_TABLES)
-    arrive(con, 1, present, first=[table for table in present if table not in _KNOWN])
+        sources = [Source(text, number, 1, last_date, b"") for number, text in enumerate(texts, 1)]
+        rows = sum(stage(con, source, settings, Path(scratch), DRAFT_TABLES) for source in sources)
+    with planned_as_written(con, rows):
+        arrive(con, 1, present, first=[table for table in present if table not in _KNOWN])
 
 
 def _newest(edition: Edition | None) -> str | None:

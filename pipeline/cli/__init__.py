@@ -6,6 +6,7 @@ Data goes to stdout or `--out FILE`, talk to stderr; the exit code says how it w
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -59,6 +60,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _unexpected(getattr(call, "store", None))
 
 
+def command() -> None:
+    """What the installed script calls: `main` in a process that does nothing else."""
+    # A command makes few cycles of objects. Looking for them takes longer than what they hold is worth, at the end most of all.
+    gc.set_threshold(100_000, 20, 100)
+    code = main()
+    gc.freeze()
+    sys.exit(code)
+
+
 def _unexpected(store: Store | None) -> int:
     from pipeline.log import log_unexpected
 
@@ -70,4 +80,4 @@ def _unexpected(store: Store | None) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    command()

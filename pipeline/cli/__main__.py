@@ -1,7 +1,5 @@
 """`python -m pipeline.cli`: the command, without being installed."""
 
-import sys
+from pipeline.cli import command
 
-from pipeline.cli import main
-
-sys.exit(main())
+command()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 
 from pipeline.contract import Column, Table
 from pipeline.contract.model import FOREIGN_UNITS
@@ -200,6 +199,8 @@ def _near_misses(unknown: Sequence[str], absent: Sequence[str], where: str) -> l
 
 
 def _missing(column: str, unknown: Sequence[str], names: Sequence[str], where: str) -> Fault:
+    from difflib import get_close_matches  # where something is wrong
+
     near = get_close_matches(column, unknown, n=1, cutoff=0.6)
     return Fault(
         f"column {column!r} is missing",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
 import zipfile
 from pathlib import Path
@@ -69,8 +70,6 @@ def _check_zip(file: SourceFile, limits: IntakeSettings) -> None:
 
 
 def _in_child(kind: str, file: SourceFile, limits: IntakeSettings) -> list[Grid]:
-    import subprocess
-
     spool = Spool()
     request = {
         "kind": kind,

@@ -9,7 +9,6 @@ from pipeline.contract import Table
 from pipeline.errors import InputRefused
 from pipeline.intake import headers
 from pipeline.intake.delimited import DelimitedFile, DelimitedRows, HeaderLine, find_header
-from pipeline.intake.jsonl import JsonLines, JsonRows
 from pipeline.intake.scan import scan
 from pipeline.intake.texttable import SourceFile, TextTable
 
@@ -50,6 +49,8 @@ def _csv_table(source: SourceFile, table: Table, rows: DelimitedRows, line: Head
 
 def read_jsonl(source: SourceFile, table: Table, required: Sequence[str], max_line_bytes: int) -> TextTable:
     """One JSONL file as a table of text. Raises: InputRefused: every fault of its bytes, names and first bad lines."""
+    from pipeline.intake.jsonl import JsonLines, JsonRows  # few hand one in
+
     file = JsonLines(source.path, source.name, scan(source.path, source.name, max_line_bytes).encoding)
     names, blank = file.names()
     header, faults = headers.match(names, table, required if names else (), source.name)

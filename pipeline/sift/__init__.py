@@ -6,7 +6,6 @@ draft of one body and a history of ten million.
 
 from pipeline.sift.arrive import arrive
 from pipeline.sift.schema import create_tables
-from pipeline.sift.soft import mark_suspects
-from pipeline.sift.stage import Source, restore_cells, stage, stage_at_once, stage_tables
+from pipeline.sift.stage import Source, planned_as_written, restore_cells, stage, stage_at_once, stage_tables
 
-__all__ = ["Source", "arrive", "create_tables", "mark_suspects", "restore_cells", "stage", "stage_at_once", "stage_tables"]
+__all__ = ["Source", "arrive", "create_tables", "planned_as_written", "restore_cells", "stage", "stage_at_once", "stage_tables"]

@@ -25,8 +25,9 @@ def arrive(con: Any, hand_in: int, tables: Mapping[str, Table] = TABLES, *, firs
     Leaves the temp tables `touched_jobs` (job_id) for the soft rules, and `moves` (table_name, rows, hashes: what came, less what
     went) for the digests; tables that are first need neither.
     """
-    con.execute("CREATE TEMP TABLE IF NOT EXISTS touched_jobs (job_id VARCHAR)")
-    con.execute("CREATE TEMP TABLE IF NOT EXISTS moves (table_name VARCHAR, rows BIGINT, hashes HUGEINT)")
+    if not set(tables) <= set(first):
+        con.execute("CREATE TEMP TABLE IF NOT EXISTS touched_jobs (job_id VARCHAR)")
+        con.execute("CREATE TEMP TABLE IF NOT EXISTS moves (table_name VARCHAR, rows BIGINT, hashes HUGEINT)")
     for table in tables.values():
         if _any(con, f"staged_{table.name}") or _any(con, f"waiting_{table.name}"):
             is_first = table.name in first

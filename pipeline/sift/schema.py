@@ -7,7 +7,7 @@ read from where), `ledger` (why a row is not in), `suspects` (what to look at).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
 from pipeline.contract import TABLES, Table
@@ -38,16 +38,19 @@ def columns_ddl(table: Table) -> str:
     return ", ".join(f"{name(column.name)} {sql_type(column)}" for column in table.columns)
 
 
-def create_tables(con: Any, tables: Iterable[str] = TABLES) -> None:
-    """Make the empty tables of a first edition, or (of a draft folder) only some of them."""
+def create_tables(con: Any, tables: Iterable[str] = TABLES, bare: Collection[str] = ()) -> None:
+    """Make the empty tables of a first edition, or (of a draft folder) only some of them.
+
+    Args:
+        bare: those of them that no file brings rows for, so that none is replaced and none waits.
+    """
     ddl = [BOOKS]
     for table in tables:
         columns = f"{columns_ddl(TABLES[table])}, {ORIGIN}"
-        ddl += [
-            f"CREATE TABLE {table} ({columns});",
-            f"CREATE TABLE old_{table} ({columns}, replaced_by INTEGER, reason VARCHAR);",
-            f"CREATE TABLE waiting_{table} ({columns}, lacking VARCHAR);",
-        ]
+        ddl.append(f"CREATE TABLE {table} ({columns});")
+        if table not in bare:
+            ddl.append(f"CREATE TABLE old_{table} ({columns}, replaced_by INTEGER, reason VARCHAR);")
+            ddl.append(f"CREATE TABLE waiting_{table} ({columns}, lacking VARCHAR);")
     con.execute("".join(ddl))
 
 

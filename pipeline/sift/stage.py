@@ -12,6 +12,7 @@ import json
 import re
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,6 +27,9 @@ from pipeline.sift.schema import ACCUSATION, ORIGIN, columns_ddl, key_text
 
 CELL_COUNT = "cell-count"
 """Rule of a row that has more or fewer cells than the header: which cell is whose cannot be known."""
+
+FEW_ROWS = 10_000
+"""Of as few rows, the database spends more on finding a better plan for a statement than the statement takes."""
 
 STRETCH_ROWS = 100_000
 """A shorter stretch of a file is not worth a connection of its own."""
@@ -55,6 +59,19 @@ def stage_tables(con: Any, tables: Iterable[str] = TABLES, *, first: bool = Fals
     con.execute("".join(f"CREATE {kind} staged_{table} ({columns_ddl(TABLES[table])}, {ORIGIN}, {ACCUSATION});" for table in tables))
 
 
+@contextmanager
+def planned_as_written(con: Any, rows: int) -> Iterator[None]:
+    """Let the database do what it is told in this block as it is told where that is about few rows."""
+    if rows > FEW_ROWS:
+        yield
+        return
+    con.execute("PRAGMA disable_optimizer")
+    try:
+        yield
+    finally:
+        con.execute("PRAGMA enable_optimizer")
+
+
 def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: Mapping[str, Table] = TABLES) -> int:
     """Read one source into its staging table and return how many data rows it had.
 
@@ -69,7 +86,7 @@ def stage(con: Any, source: Source, settings: Settings, scratch: Path, tables: M
         written = _write_clean(source.text, clean)
         relation = _read_csv(str(clean), [*source.text.columns, "line", "part", "odd"], ",", quote=True, skip=0)
         origin = "try_cast(line AS BIGINT) AS line, try_cast(part AS INTEGER) AS part"
-        read = _inserted(con, _insert(table, source, settings, relation, origin, None))
+        read = _inserted(con, _insert(table, source, settings, relation, origin, None), written)
     _check_all_read(source, read, written)
     return read
 
@@ -134,7 +151,7 @@ def _stage_plain(con: Any, table: Table, source: Source, settings: Settings, sta
     origin = f"row_number() OVER () + {before} AS line, 0 AS part"
     statement = _insert(table, source, settings, f"{relation} LIMIT {rows}", origin, plain)
     try:
-        read = _inserted(con, statement)
+        read = _inserted(con, statement, rows)
     except _duckdb_error():
         return None
     _check_all_read(source, read, rows)
@@ -148,8 +165,9 @@ def _check_all_read(source: Source, read: int, there: int) -> None:
         )
 
 
-def _inserted(con: Any, statement: str) -> int:
-    return con.execute(statement).fetchall()[0][0]
+def _inserted(con: Any, statement: str, rows: int) -> int:
+    with planned_as_written(con, rows):
+        return con.execute(statement).fetchall()[0][0]
 
 
 def _place_names(text: TextTable) -> list[str]:

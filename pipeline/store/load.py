@@ -16,7 +16,8 @@ from pipeline.contract import TABLES
 from pipeline.errors import Fault, InputRefused
 from pipeline.intake import HandIn, SourceFile, TextTable, find_hand_ins, read_hand_in
 from pipeline.settings import Settings
-from pipeline.sift import Source, arrive, create_tables, mark_suspects, restore_cells, stage, stage_at_once, stage_tables
+from pipeline.sift import Source, arrive, create_tables, restore_cells, stage, stage_at_once, stage_tables
+from pipeline.sift.soft import mark_suspects
 from pipeline.store.audit import audit, digest_maker, digests, records_to
 from pipeline.store.customer import customer_key
 from pipeline.store.disk import copy_file, flush, only_one, reached, writing

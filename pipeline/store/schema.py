@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from pipeline.contract import TABLES
@@ -85,8 +85,7 @@ def _tables(con: Any) -> set[str]:
 
 @cache
 def _files() -> tuple[str, ...]:
-    folder = resources.files("pipeline.store") / "views"
-    return tuple(file.read_text("utf-8") for file in sorted(folder.iterdir(), key=lambda entry: entry.name) if file.name.endswith(".sql"))
+    return tuple(file.read_text("utf-8") for file in sorted(Path(__file__).with_name("views").glob("*.sql")))
 
 
 def _filled(sql: str, **parts: str) -> str:

@@ -80,7 +80,7 @@ def run_process(argv: Sequence[str], **environment: str) -> Spent:
 
 def tarebook(*words: str | Path) -> list[str]:
     """The command, in this interpreter."""
-    return [sys.executable, "-c", "from pipeline.cli import main; raise SystemExit(main())", *map(str, words)]
+    return [sys.executable, "-c", "from pipeline.cli import command; command()", *map(str, words)]
 
 
 def timed(work: Callable[[], object]) -> float:

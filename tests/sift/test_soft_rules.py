@@ -11,7 +11,7 @@ import pytest
 from small_edition import edition
 
 from pipeline.settings import Settings
-from pipeline.sift import mark_suspects
+from pipeline.sift.soft import mark_suspects
 from pipeline.sift.soft import RULES
 
 Marked = dict[tuple[str, str, str], str]
