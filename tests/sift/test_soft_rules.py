@@ -11,8 +11,7 @@ import pytest
 from small_edition import edition
 
 from pipeline.settings import Settings
-from pipeline.sift.soft import mark_suspects
-from pipeline.sift.soft import RULES
+from pipeline.sift.soft import RULES, mark_suspects
 
 Marked = dict[tuple[str, str, str], str]
 
