@@ -10,12 +10,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import WrongCall
-from pipeline.frames import Columns
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from pipeline.frames import Columns
 
 ENDINGS = (".csv", ".parquet", ".xlsx", ".json")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -132,7 +134,7 @@ def _is_number(text: str) -> bool:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, np.generic):
+    if hasattr(value, "item"):  # a number of numpy's, without importing it
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):
         return None

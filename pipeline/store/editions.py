@@ -24,7 +24,6 @@ from typing import Any, Protocol
 from pipeline.errors import NoModel, NoStore, StoreBroken, WrongCall
 from pipeline.settings import FILE_NAME, Settings, load_settings
 from pipeline.store.disk import flush, make_folder, reached, write_json, write_whole
-from pipeline.store.formats import read_as_today, write_as_today
 
 SCHEMA_VERSION = 4
 """Format of the tables, and version of the rules that fill them. 1: rows that one line of a wide sheet makes were not told apart.
@@ -95,6 +94,8 @@ class Edition:
             if self.is_of_today:
                 con = duckdb.connect(str(self.database), read_only=True, config={"threads": 2})
             else:
+                from pipeline.store.formats import read_as_today
+
                 con = duckdb.connect(config={"threads": 2})
                 read_as_today(con, self.database)
         except duckdb.Error as error:
@@ -118,6 +119,8 @@ class Edition:
         if self.is_of_today:
             shutil.copyfile(self.database, target)
         else:
+            from pipeline.store.formats import write_as_today
+
             write_as_today(self.database, target)
 
     def cursor(self) -> Any:
