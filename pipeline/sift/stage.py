@@ -11,9 +11,10 @@ import hashlib
 import json
 import re
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ from pipeline.errors import InputRefused
 from pipeline.intake import Ragged, TextTable
 from pipeline.intake.texttable import Cells, PlainCsv
 from pipeline.settings import Settings
-from pipeline.sift.cells import CellNames, cell_rule, literal, name, sql_type
+from pipeline.sift.cells import CellNames, CellRule, cell_rule, literal, name, sql_type
 from pipeline.sift.schema import ACCUSATION, ORIGIN, columns_ddl, key_text
 
 CELL_COUNT = "cell-count"
@@ -206,11 +207,12 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, ori
     odd = "odd" if plain is None else "NULL::VARCHAR"
     raws, knowns, values, faults = [f"{odd} AS odd"], [], [], [f"(CASE WHEN odd IS NOT NULL THEN '{CELL_COUNT}' END) AS f0"]
     came = {at: column for at, column in enumerate(table.columns, 1) if column.name in source.text.columns}
+    value_names = {}
     for at, column in came.items():
-        rule = cell_rule(
+        told = partial(
+            cell_rule,
             table,
             column,
-            CellNames(f"r{at}", f"k{at}", f"v{at}"),
             padded=plain is not None and plain.padded,
             odd_numbers=plain is None or plain.odd_numbers,
             decimal_comma=source.text.decimal_comma,
@@ -218,13 +220,18 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, ori
             last_date=source.last_date,
             settings=settings,
         )
+        names, rule = _shortest(told, CellNames(f"r{at}", f"k{at}", f"v{at}"))
         cell = name(column.name)
-        raws.append(f"{_keyed_hash(cell, source.secret) if column.private else cell} AS r{at}")
-        knowns.append(f"{rule.known} AS k{at}")
-        values.append(f"{rule.value} AS v{at}")
+        raws.append(f"{_keyed_hash(cell, source.secret) if column.private else cell} AS {names.raw}")
+        knowns += [f"{rule.known} AS {names.known}"] if names.known != names.raw else []
+        values += [f"{rule.value} AS {names.value}"] if names.value != names.known else []
         faults.append(f"{rule.fault} AS f{at}")
+        value_names[at] = names.value
     fine = " AND ".join(f"f{at} IS NULL" for at in (0, *came))
-    finals = [f"try_cast(v{at} AS {sql_type(column)})" if at in came else _absent(column) for at, column in enumerate(table.columns, 1)]
+    finals = [
+        f"try_cast({value_names[at]} AS {sql_type(column)})" if at in came else _absent(column)
+        for at, column in enumerate(table.columns, 1)
+    ]
     all_faults = ", ".join(f"f{at}" if at in came or at == 0 else "NULL" for at in range(len(table.columns) + 1))
     all_cells = ", ".join(f"r{at}" if at in came else "NULL" for at in range(1, len(table.columns) + 1))
     return f"""
@@ -233,9 +240,18 @@ def _insert(table: Table, source: Source, settings: Settings, relation: str, ori
                CASE WHEN NOT fine THEN CAST(to_json({{faults: [{all_faults}], stood: [odd, {all_cells}]}}) AS VARCHAR) END
         FROM (SELECT *, {fine} AS fine
         FROM (SELECT *, {", ".join(faults)}
-        FROM (SELECT *, {", ".join(values)}
-        FROM (SELECT *, {", ".join(knowns)}
+        FROM (SELECT {", ".join(["*", *values])}
+        FROM (SELECT {", ".join(["*", *knowns])}
         FROM (SELECT {", ".join(raws)}, {origin} FROM {relation})))))"""
+
+
+def _shortest(told: Callable[[CellNames], CellRule], names: CellNames) -> tuple[CellNames, CellRule]:
+    """The names and the rule of a column in which a step that changes nothing has no name of its own."""
+    if told(names).known == names.raw:
+        names = replace(names, known=names.raw)
+    if told(names).value == names.known:
+        names = replace(names, value=names.known)
+    return names, told(names)
 
 
 def _absent(column: Column) -> str:
