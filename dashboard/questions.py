@@ -123,6 +123,6 @@ def also_usual(con: Any, settings: Settings, items: tuple[str, ...]) -> pl.DataF
     return selling.usually_also(con, settings, items)
 
 
-def family_margins(con: Any, settings: Settings, filters: Filters) -> pl.DataFrame:
-    """Margins to GVM by family and load."""
-    return families.family_margins(con, settings, live.margins().on(con), filters)
+def family_margins(con: Any, settings: Settings, filters: Filters, family: int) -> pl.DataFrame:
+    """Margins to GVM of one family by load."""
+    return families.family_margins(con, settings, live.margins().on(con), filters, family)

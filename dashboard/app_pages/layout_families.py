@@ -63,7 +63,7 @@ def one_family(now: Here) -> None:
         common = live.ask(family_items, family).head(12).select("label", "share", "lift")
         tables.table(rows_of(common), "Items of the family", f"family-{family}-items", now, abouts.FAMILY_ITEMS)
     vehicles = live.ask(families.family_vehicles, now.filters).filter(pl.col("family") == family).select("label", "bodies")
-    margins = live.ask(family_margins, now.filters).filter(pl.col("family") == family).drop("family")
+    margins = live.ask(family_margins, now.filters, family).drop("family")
     left, right = st.columns(2, gap="large")
     with left:
         st.markdown("**Vehicles that carry it**")

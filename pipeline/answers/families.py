@@ -51,8 +51,10 @@ def family_vehicles(con: duckdb.DuckDBPyConnection, settings: Settings, filters:
     return frame.sort("family", "bodies", "vehicle_id", descending=[False, True, False])
 
 
-def family_margins(con: duckdb.DuckDBPyConnection, settings: Settings, margins: str, filters: Filters = EVERYTHING) -> pl.DataFrame:
-    """`family, load, jobs, margin_low_kg, margin_kg, margin_high_kg`: margin to GVM of the family's jobs, central 80 %.
+def family_margins(
+    con: duckdb.DuckDBPyConnection, settings: Settings, margins: str, filters: Filters = EVERYTHING, family: int | None = None
+) -> pl.DataFrame:
+    """`family, load, jobs, margin_low_kg, margin_kg, margin_high_kg`: margin to GVM of a family's jobs, or of each one's, central 80 %.
 
     A job of one body, nearly all, says in its margins what its body is.
 
@@ -61,18 +63,20 @@ def family_margins(con: duckdb.DuckDBPyConnection, settings: Settings, margins: 
     """
     clause = filters.clause("sold")
     let_through = f"AND {clause.where}" if clause.where else ""
+    theirs = "= $family" if family is not None else "IS NOT NULL"
     return run(con, f"""
         WITH jobs AS (
-            SELECT b.family, b.load, b.margin_kg FROM {margins} AS b WHERE b.alone AND b.family IS NOT NULL {let_through}
+            SELECT b.family, b.load, b.margin_kg FROM {margins} AS b WHERE b.alone AND b.family {theirs} {let_through}
             UNION ALL
             SELECT h.family, m.load, m.margin_kg FROM ({compose("family_jobs", clause)}) AS h JOIN {margins} AS m ON m.job_id = h.job_id
+            WHERE h.family {theirs}
         ), spread AS (
             SELECT family, load, count(*) AS jobs, quantile_cont(margin_kg, [0.1, 0.5, 0.9]) AS kg
             FROM jobs WHERE margin_kg IS NOT NULL GROUP BY family, load
         )
         SELECT family, load, jobs, kg[1] AS margin_low_kg, kg[2] AS margin_kg, kg[3] AS margin_high_kg
         FROM spread ORDER BY family, load""",
-        {"length_step_mm": settings.layouts.length_step_mm, **clause.values})  # fmt: skip
+        {"length_step_mm": settings.layouts.length_step_mm, "family": family, **clause.values})  # fmt: skip
 
 
 def family_changes(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from polars.testing import assert_frame_equal
 from random_edition import random_edition
 from small_edition import edition
 
@@ -279,6 +280,9 @@ def test_margins_of_a_family_are_those_of_its_jobs(filters):
     con = CON.cursor()
     con.register("margins_told", with_bodies(con, margins.to_arrow()))
     found = families.family_margins(con, USUAL, "margins_told", filters)
+    for (family,), part in found.group_by("family"):
+        one = families.family_margins(con, USUAL, "margins_told", filters, family)
+        assert_frame_equal(one, part.sort("load"))
     of = dict(margins.select("job_id", "margin_kg").iter_rows())
     chosen = sold_through(filters)
     assert set(found["family"]) == {row["family"] for row in chosen if row["family"] is not None}
