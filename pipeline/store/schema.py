@@ -41,7 +41,8 @@ def keep_facts(con: Any, everywhere: bool = True) -> None:
         # The views it reads are written out, so that they too look at these jobs alone.
         read = ", ".join(f"{view} AS ({select_of(view, scope=_TOUCHED)})" for view in ("current_jobs", "current_bodies"))
         con.execute(f"INSERT INTO body_facts WITH {read} FROM ({select_of('body_facts', scope=_TOUCHED)})")
-        new = f"{_TOUCHED} AND list NOT IN (SELECT list FROM list_lines)"
+        # each list once in `list_sets`, which is the quicker to look through; it learns of the new ones last
+        new = f"{_TOUCHED} AND list NOT IN (SELECT list FROM list_sets)"
         con.execute(f"INSERT INTO list_lines {select_of('list_lines', lists=new)}")
         con.execute(f"INSERT INTO list_sets {select_of('list_sets', lines='list NOT IN (SELECT list FROM list_sets)')}")
         con.execute(f"INSERT INTO set_items {select_of('set_items', sets='items NOT IN (SELECT items FROM set_items)')}")
