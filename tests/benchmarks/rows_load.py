@@ -73,13 +73,17 @@ def add_a_thousand(setup: Setup) -> list[Figure]:
     from pipeline.store.load import load
 
     whole = _load(setup, history(setup, setup.bodies)).seconds
-    store, prefixes = Store(loaded(setup)), iter("CDEFGHIJKLMNOPQRSTUVWXYZ")
+    store = Store(loaded(setup))
 
     def ours() -> float:
-        prefix = next(prefixes)
-        folder = setup.work / f"more-{prefix}"
-        write_history(folder, 1000, seed=ord(prefix), job_prefix=prefix)
-        return timed(lambda: load([folder], store))
+        # by the edition, since a store that was added to before has seen those of an earlier run
+        number = store.live().number
+        folder = setup.work / f"more-{number}"
+        write_history(folder, 1000, seed=number, job_prefix=f"C{number}")
+        seconds = timed(lambda: load([folder], store))
+        if store.live().number == number:
+            raise RuntimeError(f"nothing was added from {folder}")
+        return seconds
 
     return [beside(f"add 1,000 bodies to {setup.bodies:,}", "the full load", ours, lambda: whole, 1 / 20, setup.repeat)]
 
