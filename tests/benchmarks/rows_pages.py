@@ -232,7 +232,8 @@ def memory_under_users(setup: Setup) -> list[Figure]:
 def _serving(store: Store, app: Path) -> Iterator[tuple[int, subprocess.Popen[bytes]]]:
     """A dashboard's server with its own settings, on another script where one is given."""
     port = _free_port()
-    command = [sys.executable, "-m", "streamlit", "run", str(app), *options(store, port, "127.0.0.1")]
+    begin = "from dashboard.serve import few_arenas; few_arenas(); from streamlit.web.cli import main; main()"
+    command = [sys.executable, "-c", begin, "run", str(app), *options(store, port, "127.0.0.1")]
     places = {"TAREBOOK_STORE": str(store.root), "PYTHONPATH": str(CHECKOUT)}
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env={**os.environ, **places})
     try:
