@@ -90,6 +90,22 @@ def test_the_exact_p_agrees_with_scipy():
     np.testing.assert_allclose(exact_p(n_a, of_a, n_b, of_b), theirs, rtol=1e-7, atol=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("n_a", "of_a", "n_b", "of_b"),
+    [
+        (30_000, 104_000, 31_900, 110_000),  # near what is usual
+        (300, 100_000, 420, 100_000),  # rare
+        (2, 90_000, 40, 500),  # one side small
+        (0, 50_000, 900, 60_000),  # some 1e-239
+        (3_000, 100_000, 100, 100_000),  # beyond what a number holds
+    ],
+)
+def test_the_exact_p_of_many_bodies_agrees_with_scipy(n_a: int, of_a: int, n_b: int, of_b: int) -> None:
+    theirs = fisher_exact([[n_a, of_a - n_a], [n_b, of_b - n_b]])[1]
+    ours = exact_p(*(np.array([float(count)]) for count in (n_a, of_a, n_b, of_b)))[0]
+    assert ours == pytest.approx(theirs, rel=1e-7, abs=0.0)
+
+
 def test_evidence_is_in_order():
     found = _changes(shop(1))
     assert found["p"].is_sorted()
