@@ -94,7 +94,8 @@ def _bring_known(con: Any, edition: Edition | None) -> None:
 
 
 def _take_drafts(con: Any, texts: Sequence[TextTable], settings: Settings) -> None:
-    present = {name: table for name, table in DRAFT_TABLES.items() if any(text.table == name for text in texts)}
+    brought = {text.table for text in texts}
+    present = {name: table for name, table in DRAFT_TABLES.items() if name in brought}
     stage_tables(con, present, first=True)
     last_date = (date.today() + timedelta(days=366)).isoformat()
     with tempfile.TemporaryDirectory() as scratch:

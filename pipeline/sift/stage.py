@@ -62,7 +62,7 @@ def stage_tables(con: Any, tables: Iterable[str] = TABLES, *, first: bool = Fals
 
 @contextmanager
 def planned_as_written(con: Any, rows: int) -> Iterator[None]:
-    """Let the database do what it is told in this block as it is told where that is about few rows."""
+    """Have statements of this block run as they are written where few rows are at stake, not in a plan that the database seeks first."""
     if rows > FEW_ROWS:
         yield
         return
